@@ -1,0 +1,3 @@
+"""Colour mock-ups of electric instruments, computed from photographs of the boards."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""Every matrix, transfer curve and white in one place."""
