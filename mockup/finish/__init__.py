@@ -1,0 +1,1 @@
+"""What stain, sand back, coats, burst and sheen do to wood."""

@@ -1,0 +1,47 @@
+"""Work in bands of rows on all cores, so that big pictures never stand in memory as floats."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+
+import cv2
+
+__all__ = ["BAND_PIXELS", "in_bands"]
+
+# A band of this many pixels stays in the cores' caches between steps.
+BAND_PIXELS = 1 << 17
+
+
+@contextmanager
+def _single_threaded_cv2():
+    # Our own threads are busy with bands; OpenCV's would fight them for the cores.
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
+
+
+def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
+             report: Callable[[float], None] | None = None) -> None:
+    """Call ``work(first, last)`` for bands of rows that cover 0..rows; bands may run at the same time.
+
+    ``report`` hears the share done, 0..1. The first error stops the rest.
+    """
+    height = max(16, BAND_PIXELS // max(columns, 1))
+    bands = [(y, min(y + height, rows)) for y in range(0, rows, height)]
+    with _single_threaded_cv2(), ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as pool:
+        jobs = [pool.submit(work, *band) for band in bands]
+        try:
+            for done, job in enumerate(jobs, 1):
+                job.result()
+                if report is not None:
+                    report(done / len(bands))
+        except BaseException:
+            for job in jobs:
+                job.cancel()
+            raise

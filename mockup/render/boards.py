@@ -1,0 +1,79 @@
+"""A board as the renderer uses it: its pixels, its colour axes, and its lightness without detail."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from ..errors import MockupError
+from ..files.photo import read_photo
+from ..finish.bake import WoodAxes, wood_axes
+from ..scene.values import BoardRef
+from .kept import Kept
+
+__all__ = ["ROOTS", "LoadedBoard", "load_board", "prepare_board"]
+
+# Cube root of 16-bit linear reflectance.
+ROOTS = np.cbrt(np.arange(65536) / 65535.0).astype(np.float32)
+# Detail is what stands out from a surrounding of this many mm (sigma): figure
+# up to about 20 mm goes into it, heartwood and shade of the board do not.
+SURROUND = 4.0
+_COARSE = 1.0  # pixels per mm of the map of surroundings
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedBoard:
+    """``pixels`` (H, W, 3) uint16 linear; ``surround`` (h, w) float32, lightness t without detail."""
+
+    key: str
+    pixels: np.ndarray
+    mm_per_pixel: float
+    axes: WoodAxes
+    surround: np.ndarray
+    notes: tuple[str, ...] = ()
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        return self.pixels.shape[1] * self.mm_per_pixel, self.pixels.shape[0] * self.mm_per_pixel
+
+
+def prepare_board(pixels: np.ndarray, mm_per_pixel: float, *, key: str, notes: tuple[str, ...] = ()) -> LoadedBoard:
+    """A board from (H, W, 3) uint16 linear pixels; its axes come from a sample of them."""
+    height, width = pixels.shape[:2]
+    size = (max(2, round(width * mm_per_pixel * _COARSE)), max(2, round(height * mm_per_pixel * _COARSE)))
+    coarse = cv2.LUT(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), ROOTS)
+
+    # Axes from a sparse sample, detail included: at most some 200 000 pixels.
+    step = max(1, int((height * width / 200_000) ** 0.5))
+    rows, columns = np.arange(step // 2, height, step), np.arange(step // 2, width, step)
+    sample = ROOTS[pixels[rows[:, None], columns[None, :]]]
+    weights = np.array([0.2126, 0.7152, 0.0722], np.float32)
+    blurred = cv2.GaussianBlur(coarse @ weights, (0, 0), SURROUND * _COARSE, borderType=cv2.BORDER_REFLECT)
+    around = cv2.remap(blurred, *_grid(rows, columns, (height, width), size), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    detail = sample @ weights - around
+    axes = wood_axes(sample.reshape(-1, 3), detail.reshape(-1))
+    return LoadedBoard(key, pixels, mm_per_pixel, axes, (blurred - axes.lightness).astype(np.float32), notes)
+
+
+def _grid(rows: np.ndarray, columns: np.ndarray, full: tuple[int, int], small: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    x = ((columns + 0.5) * small[0] / full[1] - 0.5).astype(np.float32)
+    y = ((rows + 0.5) * small[1] / full[0] - 0.5).astype(np.float32)
+    return np.ascontiguousarray(np.broadcast_to(x, (rows.size, columns.size))), \
+        np.ascontiguousarray(np.broadcast_to(y[:, None], (rows.size, columns.size)))
+
+
+def load_board(board: BoardRef, kept: Kept) -> LoadedBoard:
+    """Read and prepare a board once per content of its file."""
+
+    def make() -> LoadedBoard:
+        photo = read_photo(board.path)
+        if photo.alpha is not None:
+            raise MockupError("The picture of the board has transparent pixels.",
+                              fix="Flatten it: a board is wood from edge to edge.", where=f"boards.{board.name}")
+        return prepare_board(photo.pixels, board.mm_per_pixel, key=f"{photo.sha256}@{board.mm_per_pixel!r}", notes=photo.notes)
+
+    stat = board.path.stat()
+    key = ("board", str(board.path), stat.st_mtime_ns, stat.st_size, board.mm_per_pixel)
+    return kept.get(key, make, lambda b: b.pixels.nbytes + b.surround.nbytes)

@@ -1,0 +1,57 @@
+"""The shop light: one soft window up on the left, a strip on the right, a dim room.
+
+Directions are those of the reflected ray, seen from straight above: (x, y) of
+the unit vector, x right, y down. Levels are radiance, 1 = a white diffuser
+under the same light. A flat face shows the reflectance of the wood as it is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..finish.sheen import roughness
+
+__all__ = ["diffuse", "shine"]
+
+F0 = 0.04  # normal reflectance of a film of n = 1.5
+# centre x, centre y, half width, half height, level
+WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5))
+ROOM = 0.10
+EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
+
+
+def diffuse(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray) -> np.ndarray:
+    """Light on a face of unit normal (nx, ny, nz), 1 where it lies flat."""
+    return (0.34 + 0.66 * (nz - 0.30 * nx - 0.33 * ny)).astype(np.float32)
+
+
+def _box(x: np.ndarray, centre: float, half: float, blur: float) -> np.ndarray:
+    # A box seen through a lobe of width ``blur``: two soft edges.
+    return 0.5 * (np.tanh((x - centre + half) / blur) - np.tanh((x - centre - half) / blur))
+
+
+def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float) -> np.ndarray:
+    """Light mirrored by the surface, to be added to the body's, any shape.
+
+    x, y are mm from the middle of the instrument. A rougher surface (lower
+    gloss units) sees the windows through a wider lobe: the highlight fades
+    into a veil.
+    """
+    alpha = roughness(gloss)
+    # Reflection of the eye's ray in the normal: 2 (n.v) n - v, v from the surface to the eye.
+    vx, vy = -x / EYE, -y / EYE
+    vz = 1 / np.sqrt(1 + vx * vx + vy * vy)
+    vx, vy = vx * vz, vy * vz
+    cosine = np.clip(nx * vx + ny * vy + nz * vz, 0, 1)
+    rx, ry = 2 * cosine * nx - vx, 2 * cosine * ny - vy
+    blur = max(1.6 * alpha, 0.018)
+    light = np.full(np.broadcast(nx, x).shape, ROOM, np.float64)
+    for cx, cy, hx, hy, level in WINDOWS:
+        light += level * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
+        # GGX has a long tail: a rough face sees a little of the window everywhere.
+        d2 = np.maximum(np.abs(rx - cx) - hx, 0) ** 2 + np.maximum(np.abs(ry - cy) - hy, 0) ** 2
+        light += level * 0.5 * alpha * hx * hy * 4 / (0.06 + d2)
+    schlick = F0 + (1 - F0) * (1 - cosine) ** 5
+    # Rough faces shadow themselves: at grazing angles a matt one hardly mirrors.
+    schlick *= 1 / (1 + 6 * alpha * (1 - cosine))
+    return (schlick * light).astype(np.float32)
