@@ -1,0 +1,83 @@
+"""The boards of a scene: a wood of the library, or the maker's own photograph."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ..errors import MockupError
+from .desk import Desk
+from .library import find, texture, textures
+from .reader import Reader
+from .values import BoardRef
+
+__all__ = ["read_board"]
+
+PHOTO_KEYS = ("mm_per_pixel", "wood", "actual", "grain")
+LONGEST = 6000.0  # mm; a board longer than that has a wrong scale
+
+
+def read_board(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -> BoardRef | None:
+    """One table of ``[boards]``; None when it cannot be used, with the reason noted."""
+    if read.broken:
+        return None
+    before = len(read.problems)
+    has_texture, has_photo = read.has("texture"), read.has("photo")
+    if has_texture == has_photo:
+        read.note("", "The board has both texture and photo." if has_photo else "The board has no picture.",
+                  'Give it one of them: texture = "flame-maple-1" from the library, or photo = "my-board.jpg".')
+        return None
+    board = _from_texture(read, name, desk, sources) if has_texture else _from_photo(read, name, desk, sources)
+    read.close()
+    return board if len(read.problems) == before else None
+
+
+def _from_texture(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -> BoardRef | None:
+    for key in PHOTO_KEYS:
+        if read.has(key):
+            read.note(key, f"{key} goes with a photo.", "Take it out: a texture brings its own.")
+    wanted = read.text("texture", None, longest=60, fix='Name a wood of the library, as "flame-maple-1".')
+    if not wanted:
+        return None
+    try:
+        file = find(wanted, textures(), "texture")
+        wood = texture(file)
+        width, height = desk.photo(wood.picture)
+    except MockupError as error:
+        _pass_on(read, "texture", error)
+        return None
+    sources[f"texture:{file.name}"] = file
+    sources[f"texture:{wood.picture.name}"] = wood.picture
+    return BoardRef(name=name, path=wood.picture, mm_per_pixel=wood.mm_per_pixel, wood=wood.wood, actual=False,
+                    grain=wood.grain, size_mm=(width * wood.mm_per_pixel, height * wood.mm_per_pixel))
+
+
+def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -> BoardRef | None:
+    scale = read.number("mm_per_pixel", 0.002, 5, None, unit="mm")
+    wood = read.text("wood", None, longest=80, fix='Say what wood it is, as wood = "flame maple".')
+    actual = read.flag("actual", None, fix="Use actual = true when this very board will be used, or false "
+                                           "when it stands for its kind.")
+    wanted = read.text("photo", None, longest=400, fix='Name a picture in the folder of the scene, as "my-board.jpg".')
+    grain_given = read.has("grain")
+    grain = read.number("grain", -180, 180, 0, unit="degrees", ends=("", ""))
+    if not wanted:
+        return None
+    try:
+        path = desk.inside(wanted)
+        width, height = desk.photo(path)
+    except MockupError as error:
+        _pass_on(read, "photo", error)
+        return None
+    size = (width * scale, height * scale)
+    if max(size) > LONGEST:
+        read.note("mm_per_pixel", f"At {scale:g} mm a pixel the board is {max(size):.0f} mm long.",
+                  f"Check the scale: a board is at most {LONGEST:.0f} mm.")
+    sources[wanted] = path
+    # Boards are cut along the grain, so the long side of the picture says which way it runs.
+    return BoardRef(name=name, path=path, mm_per_pixel=scale, wood=wood, actual=actual, size_mm=size,
+                    grain=grain if grain_given else (90.0 if height > width else 0.0))
+
+
+def _pass_on(read: Reader, key: str, error: MockupError) -> None:
+    for problem in error.problems:
+        found = f"{problem.where}: {problem.found}" if problem.where else problem.found
+        read.note(key, found, problem.fix)

@@ -1,0 +1,123 @@
+"""The libraries of stains, films and woods: small commented TOML files.
+
+A stain or film lies in ``library/`` beside this module, a wood in the
+textures folder (a picture and its TOML). Names may be written with spaces,
+hyphens or underscores, in either case.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Generic, TypeVar
+
+from ..errors import MockupError, Problem
+from ..finish.steps import Film, Stain
+from .places import textures_folder
+from .reader import Reader, offer
+from .text import read_toml
+
+__all__ = ["Entry", "Texture", "films", "find", "stains", "textures"]
+
+FOLDER = Path(__file__).resolve().parent / "library"
+PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry(Generic[T]):
+    """A library value and the file it was read from."""
+
+    value: T
+    file: Path
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Texture:
+    """A wood of the library; its numbers mean what they mean in ``BoardRef``."""
+
+    name: str
+    picture: Path
+    mm_per_pixel: float
+    wood: str
+    species: str
+    cut: str
+    grain: float
+    made: str
+
+
+@functools.cache
+def stains() -> Mapping[str, Entry[Stain]]:
+    """Stains by name."""
+    return _library(FOLDER / "stains", _stain)
+
+
+@functools.cache
+def films() -> Mapping[str, Entry[Film]]:
+    """Clear coats by name."""
+    return _library(FOLDER / "films", _film)
+
+
+def textures() -> Mapping[str, Path]:
+    """The woods' TOML files by name; ``texture`` reads one."""
+    return {file.stem: file for file in sorted(textures_folder().glob("*.toml"))}
+
+
+@functools.lru_cache(maxsize=64)
+def texture(file: Path) -> Texture:
+    """A wood from its TOML and the picture beside it."""
+    problems: list[Problem] = []
+    read = Reader(read_toml(file), (), problems)
+    pictures = [p for p in (file.with_suffix(s) for s in PICTURES) if p.is_file()]
+    if not pictures:
+        read.note("", "The picture of this wood is missing.", f"Put it beside the file, as {file.stem}.jpg.")
+    value = Texture(
+        name=file.stem, picture=pictures[0] if pictures else file,
+        mm_per_pixel=read.number("mm_per_pixel", 0.002, 5, None, unit="mm"),
+        wood=read.text("wood", None), species=read.text("species", ""), cut=read.text("cut", ""),
+        grain=read.number("grain", -180, 180, 90, unit="degrees"), made=read.text("made", "", longest=600))
+    if problems:
+        raise MockupError.several(problems).within(file.name, joint=": ")
+    return value
+
+
+def find(name: str, entries: Mapping[str, T], kind: str) -> T:
+    """The entry of that name; MockupError with the nearest name when there is none."""
+    known = {_plain(n): n for n in entries}
+    if (plain := _plain(name)) in known:
+        return entries[known[plain]]
+    raise MockupError(f'There is no {kind} named "{name[:60]}".',
+                      fix=offer(name.lower(), entries) or f"There are no {kind}s in the library.")
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
+
+
+def _library(folder: Path, make: Callable[[Reader], T]) -> Mapping[str, Entry[T]]:
+    entries: dict[str, Entry[T]] = {}
+    for file in sorted(folder.glob("*.toml")):
+        problems: list[Problem] = []
+        read = Reader(read_toml(file), (), problems)
+        value = make(read)
+        read.close()
+        if problems:
+            raise MockupError.several(problems).within(file.name, joint=": ")
+        entries[value.name] = Entry(value, file)  # type: ignore[attr-defined]
+    return MappingProxyType(entries)
+
+
+def _stain(read: Reader) -> Stain:
+    return Stain(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
+                 absorb=read.bands("absorb", 200, None), hide=read.bands("hide", 50, (0.0, 0.0, 0.0)),
+                 uptake=read.number("uptake", 0, 2, 1.0), basis=read.text("basis", None, longest=200))
+
+
+def _film(read: Reader) -> Film:
+    return Film(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
+                absorb=read.bands("absorb", 1, None), wet=read.number("wet", 0, 0.5, None),
+                basis=read.text("basis", None, longest=200))

@@ -1,0 +1,217 @@
+"""A scene file to a frozen scene, all its problems told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from ..errors import MockupError, Problem
+from .board import read_board
+from .change import quoted_example, with_changes
+from .desk import Desk
+from .part import plain_part, read_outline_key, read_part
+from .places import builtin_scenes
+from .reader import Reader, offer, show
+from .text import read_toml
+from .values import BoardRef, Part, Scene, Variant
+
+__all__ = ["load_scene"]
+
+MOST_PARTS, MOST_VARIANTS, MOST_BOARDS, MOST_CHANGES = 200, 64, 64, 200
+MOST_TOLD = 40  # problems; more at once help nobody
+GROUND = (88.0, 0.0, 0.0)
+
+
+def load_scene(path_or_name: str | Path) -> Scene:
+    """The scene in a TOML file, in a folder that holds scene.toml, or of a built-in name.
+
+    Every value is checked, with every variant's changes in force too. Raises
+    one MockupError whose problems read ``file: key.path: found what to do``.
+    """
+    file = _find(path_or_name)
+    raw = read_toml(file)
+    desk = Desk(file.parent)
+    base = _Check(raw, file, desk, None)
+    problems = list(base.problems)
+    variants = _variants(raw, problems)
+    views: dict[str, Scene] = {}
+    shared = MappingProxyType(views)
+    for variant in variants:
+        if len(problems) >= MOST_TOLD:
+            break
+        changed, errors = with_changes(raw, variant.changes)
+        at = f"variants.{variant.name}"
+        for path, error in errors.items():
+            problems += error.within(f"{at}.set.{path}").problems
+        check = _Check(changed, file, desk, variant)
+        problems += _of_variant(check.problems, base.problems, variant, at)
+        if check.scene:
+            views[variant.name] = replace(check.scene, variants=variants, views=shared)
+    if problems:
+        raise _told(problems).within(file.name, joint=": ")
+    assert base.scene is not None  # no problem noted, so every value was good
+    return replace(base.scene, variants=variants, views=shared)
+
+
+def _told(problems: list[Problem]) -> MockupError:
+    unique = list(dict.fromkeys(problems))
+    if len(unique) > MOST_TOLD:
+        more = Problem(f"There are more problems, {len(unique) - MOST_TOLD} or over.", "Mend these first.")
+        unique = [*unique[:MOST_TOLD], more]
+    return MockupError.several(unique)
+
+
+def _find(path_or_name: str | Path) -> Path:
+    """The scene file meant by a path, a folder or a built-in name."""
+    text = str(path_or_name)
+    if not text.strip() or "\0" in text:
+        raise MockupError("No scene is named.", fix=f"Name a scene file. {offer('', builtin_scenes())}".strip())
+    scenes = builtin_scenes() if isinstance(path_or_name, str) else {}
+    if text in scenes:
+        return scenes[text]
+    path = Path(path_or_name)
+    try:
+        if path.is_dir():
+            inner = [path / "scene.toml", path / f"{path.resolve().name}.toml"]
+            if not (files := [p for p in inner if p.is_file()]):
+                raise MockupError(f'The folder "{text}" holds no scene.toml.', fix="Name the scene file itself.")
+            path = files[0]
+        elif not path.exists():
+            raise MockupError(f'There is no scene "{text[:200]}".', fix=_instead(path, scenes))
+    except OSError as error:
+        raise MockupError(f'"{text[:80]}" cannot be opened.', fix="Name a scene file.") from error
+    return path.absolute()
+
+
+def _instead(path: Path, scenes: Mapping[str, Path]) -> str:
+    if path.suffix or path.parent != Path("."):
+        beside = [p.name for p in sorted(path.parent.glob("*.toml"))[:200]] if path.parent.is_dir() else []
+        return offer(path.name, beside) or "Check the path."
+    return f"{offer(path.name, scenes)} Or give the path of a scene file."
+
+
+class _Check:
+    """One pass over the tables of a file; ``scene`` is None when anything was wrong."""
+
+    def __init__(self, raw: Mapping[str, Any], file: Path, desk: Desk, variant: Variant | None) -> None:
+        self.problems: list[Problem] = []
+        self.sources: dict[str, Path] = {file.name: file}
+        self.desk, self.file, self.variant = desk, file, variant
+        root = Reader(raw, (), self.problems)
+        root.raw("variants")
+        head = root.table("scene")
+        self.boards = {name: read_board(read, name, desk, self.sources)
+                       for name, read in root.tables("boards", MOST_BOARDS, "board").items()}
+        tables = root.tables("parts", MOST_PARTS, "part")
+        if not root.raw("boards") and not root.raw("parts"):
+            root.note("", "The scene has no boards and no parts.", "Add [boards.NAME] and [parts.NAME].")
+        elif not root.raw("parts"):
+            root.note("parts", "The scene has no parts.", "Add at least one, as [parts.body].")
+        self.scene = self._read(head, tables)
+        root.close()
+        if self.problems:
+            self.scene = None
+
+    def _read(self, head: Reader, tables: Mapping[str, Reader]) -> Scene | None:
+        cuts = {name: None if read.broken else read_outline_key(read, self.desk, self.sources)
+                for name, read in tables.items()}
+        drawn = [cut[2].bounds for cut in cuts.values() if cut]
+        middle = (min(b[0] for b in drawn) + max(b[2] for b in drawn)) / 2 if drawn else 0.0
+        title = head.text("title", self.file.stem.replace("-", " ").replace("_", " ").capitalize())
+        revision = _revision(head)
+        client, date = head.text("client", ""), head.date("date")
+        hand = head.choice("hand", ("right", "left"), "right")
+        centre = head.number("centre", -10_000, 10_000, round(middle, 4) + 0.0, unit="mm")
+        ground = head.colour("ground", GROUND)
+        head.close()
+        parts: list[tuple[Part, str]] = []
+        for name, read in tables.items():
+            cut = cuts[name]
+            part = read_part(read, name, cut[2] if cut else None, self.boards, centre=centre, hand=hand,
+                             sources=self.sources)
+            if part and cut:
+                parts.append((part, f"{cut[0]}#{cut[1]}"))
+        if self.problems:
+            return None
+        boards: dict[str, BoardRef] = {n: b for n, b in self.boards.items() if b}
+        plain = {
+            "scene": {"title": title, "revision": revision, "client": client, "date": date, "hand": hand,
+                      "centre": centre, "ground": list(ground)},
+            "variant": None if self.variant is None else
+            {"name": self.variant.name, "title": self.variant.title, "why": self.variant.why},
+            "boards": {n: self._plain_board(b) for n, b in boards.items()},
+            "parts": {part.name: plain_part(part, outline) for part, outline in parts},
+        }
+        return Scene(name=self.file.stem, title=title, revision=revision, client=client, date=date, hand=hand,
+                     centre=centre, ground=ground, folder=self.file.parent, file=self.file,
+                     boards=MappingProxyType(boards), parts=tuple(p for p, _ in parts), variants=(),
+                     sources=MappingProxyType(dict(self.sources)), resolved=plain, variant=self.variant)
+
+    def _plain_board(self, board: BoardRef) -> dict[str, Any]:
+        picture = next(name for name, path in self.sources.items() if path == board.path)
+        return {"picture": picture, "mm_per_pixel": board.mm_per_pixel, "wood": board.wood, "actual": board.actual,
+                "grain": board.grain, "size_mm": list(board.size_mm)}
+
+
+def _revision(head: Reader) -> str:
+    """Text, or a whole number such as 2."""
+    value = head.raw("revision")
+    if isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 10**6:
+        return str(value)
+    return head.text("revision", "", longest=20, fix='Use text or a whole number, as revision = "B".')
+
+
+def _variants(raw: Mapping[str, Any], problems: list[Problem]) -> tuple[Variant, ...]:
+    root = Reader(raw, (), problems)
+    variants: list[Variant] = []
+    names: dict[str, str] = {}
+    titles: dict[str, str] = {}
+    if not root.has("variants"):
+        return ()
+    for name, read in root.tables("variants", MOST_VARIANTS, "variant").items():
+        if read.broken:
+            continue
+        title = read.text("title", name.replace("-", " ").replace("_", " ").capitalize(), longest=60)
+        why = read.text("why", "", longest=400)
+        changes = _changes(read)
+        read.close()
+        # File names come from variant names, and some disks know no capitals.
+        for kind, key, seen in (("named", name, names), ("titled", title, titles)):
+            if (other := seen.setdefault(key.lower(), name)) != name:
+                read.note("" if kind == "named" else "title",
+                          f"It is {kind} {show(key)}, and so is variants.{other}.", "Give each its own.")
+        variants.append(Variant(name=name, title=title, why=why, changes=MappingProxyType(changes)))
+    return tuple(variants)
+
+
+def _changes(read: Reader) -> dict[str, Any]:
+    """The table ``set``: paths in quotes to values."""
+    table = read.table("set")
+    changes: dict[str, Any] = {}
+    if len(table.data) > MOST_CHANGES:
+        table.note("", f"There are {len(table.data)} changes.", f"Use at most {MOST_CHANGES}.")
+        return {}
+    for path, value in table.data.items():
+        top = path.split(".")[0]
+        if "." not in path and isinstance(value, dict):
+            table.note(path, "The path of a change is not in quotes.", f"Write {quoted_example(path, value)}.")
+        elif top == "variants":
+            table.note(path, "A variant cannot change variants.", "Name a value of the scene, its boards or parts.")
+        else:
+            changes[path] = value
+    return changes
+
+
+def _of_variant(problems: list[Problem], base: list[Problem], variant: Variant, at: str) -> list[Problem]:
+    """Problems that the variant brings, placed at the change that brought them."""
+    known, own = set(base), []
+    for problem in problems:
+        if problem in known:
+            continue
+        changed = [p for p in variant.changes if problem.where == p or problem.where.startswith(f"{p}.")]
+        own.append(replace(problem, where=f"{at}.set.{problem.where}" if changed else
+                           f"{at}: {problem.where}" if problem.where else at))
+    return own

@@ -1,0 +1,133 @@
+"""The finish of one part: steps from the file to frozen steps and to plain values."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from ..errors import MockupError
+from ..finish.sheen import MAX_GLOSS
+from ..finish.steps import Burst, Coat, Film, Finish, Paint, SandBack, Stain, StainStep, Step
+from .library import films, find, stains
+from .reader import Reader, offer, show
+
+__all__ = ["plain_finish", "read_finish"]
+
+MOST_STEPS = 24
+KINDS = ("stain", "sand_back", "burst", "coat", "paint")
+BARE = ("bare wood", "the stain as named")
+EXAMPLE = 'Write steps as { stain = "amber", strength = 0.7 } or { coat = "oil varnish", coats = 4 }.'
+
+
+def read_finish(part: Reader, sources: dict[str, Path]) -> Finish:
+    """The keys ``finish`` and ``sheen`` of a part; library files used are added to ``sources``."""
+    steps: list[Step] = []
+    value = part.raw("finish", [])
+    if not isinstance(value, list):
+        part.note("finish", f"Finish is {show(value)}.", f"Use a list of steps in [ ]. {EXAMPLE}")
+    elif len(value) > MOST_STEPS:
+        part.note("finish", f"Finish has {len(value)} steps.", f"Use at most {MOST_STEPS}.")
+    else:
+        for number, data in enumerate(value, 1):
+            read = Reader(data, (*part.path, "finish", str(number)), part.problems)
+            if (step := _step(read, sources)) is not None:
+                steps.append(step)
+    sheen = part.number("sheen", 0, MAX_GLOSS, 20, unit="GU", ends=("dead matt", "mirror gloss"))
+    return Finish(steps=tuple(steps), sheen=sheen)
+
+
+def _step(read: Reader, sources: dict[str, Path]) -> Step | None:
+    if read.broken:
+        return None
+    kinds = [k for k in KINDS if k in read.data]
+    if len(kinds) != 1:
+        _not_one(read, kinds)
+        return None
+    step: Step
+    match kinds[0]:
+        case "stain":
+            step = StainStep(stain=_stain(read, "stain", sources), strength=read.number("strength", 0, 1, 1, ends=BARE))
+        case "sand_back":
+            step = SandBack(amount=read.number("sand_back", 0, 1, None, ends=("nothing", "all that lies shallow")))
+        case "burst":
+            step = _burst(read, sources)
+        case "coat":
+            step = Coat(film=_film(read, sources), coats=int(read.number("coats", 1, 30, 1, whole=True)))
+        case _:
+            step = Paint(lab=read.colour("paint", None),
+                         cover=read.number("cover", 0, 1, 1, ends=("clear", "hides the wood")),
+                         words=read.text("words", "paint", longest=60))
+    read.close()
+    return step
+
+
+def _not_one(read: Reader, kinds: list[str]) -> None:
+    if kinds:
+        read.note("", f"One step holds {' and '.join(kinds)}.", "Write each as a step of its own, in { }.")
+    elif read.data:
+        first = next(iter(read.data))
+        read.note("", f"No step is called {show(first)}.", offer(first, KINDS))
+    else:
+        read.note("", "The step is empty.", EXAMPLE)
+
+
+def _burst(read: Reader, sources: dict[str, Path]) -> Burst:
+    stain = _stain(read, "burst", sources)
+    strength = read.number("strength", 0, 1, 1, ends=("no burst", "the stain as named"))
+    width = read.number("width", 1, 500, 75, unit="mm")
+    edge = read.number("edge", 0, 500, min(8.0, width / 2), unit="mm")
+    if edge >= width:
+        read.note("edge", f"Edge is {edge:g}, and the burst is {width:g} wide.",
+                  f"Use less than {width:g} mm: the colour is full up to edge and gone at width.")
+        edge = width / 2
+    return Burst(stain=stain, strength=strength, width=width, edge=edge)
+
+
+def _stain(read: Reader, key: str, sources: dict[str, Path]) -> Stain:
+    name = read.text(key, None, longest=60, fix=f'Name a stain of the library, as {key} = "amber".')
+    if name:
+        try:
+            entry = find(name, stains(), "stain")
+            sources[f"stain:{entry.value.name}"] = entry.file
+            return entry.value
+        except MockupError as error:
+            read.note(key, error.problems[0].found, error.problems[0].fix)
+    return Stain(name="", words="", absorb=(0.0, 0.0, 0.0))
+
+
+def _film(read: Reader, sources: dict[str, Path]) -> Film:
+    name = read.text("coat", None, longest=60, fix='Name a film of the library, as coat = "oil varnish".')
+    if name:
+        try:
+            entry = find(name, films(), "film")
+            sources[f"film:{entry.value.name}"] = entry.file
+            return entry.value
+        except MockupError as error:
+            read.note("coat", error.problems[0].found, error.problems[0].fix)
+    return Film(name="", words="", absorb=(0.0, 0.0, 0.0), wet=0.0)
+
+
+def plain_finish(finish: Finish) -> list[dict[str, Any]]:
+    """Steps as JSON-ready tables, library values written out."""
+    return [_plain_step(step) for step in finish.steps]
+
+
+def _plain_step(step: Step) -> dict[str, Any]:
+    match step:
+        case StainStep(stain=stain, strength=strength):
+            return {"stain": stain.name, "strength": strength, "values": _plain_stain(stain)}
+        case SandBack(amount=amount):
+            return {"sand_back": amount}
+        case Burst(stain=stain, strength=strength, width=width, edge=edge):
+            return {"burst": stain.name, "strength": strength, "width": width, "edge": edge,
+                    "values": _plain_stain(stain)}
+        case Coat(film=film, coats=coats):
+            return {"coat": film.name, "coats": coats,
+                    "values": {"words": film.words, "absorb": list(film.absorb), "wet": film.wet, "basis": film.basis}}
+        case Paint(lab=lab, cover=cover, words=words):
+            return {"paint": list(lab), "cover": cover, "words": words}
+
+
+def _plain_stain(stain: Stain) -> dict[str, Any]:
+    return {"words": stain.words, "absorb": list(stain.absorb), "hide": list(stain.hide),
+            "uptake": stain.uptake, "basis": stain.basis}

@@ -1,0 +1,60 @@
+"""A TOML file from disk to plain data, with errors that show the line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from ..errors import MockupError
+from ..files.whole import read_bytes
+
+__all__ = ["LIMIT", "parse_toml", "read_toml"]
+
+LIMIT = 1_000_000  # bytes; a scene of 200 parts is a tenth of it
+
+ADVICE = ("Write text in quotes, numbers bare and with a point (12.5), lists in [ ], "
+          "and one key = value a line.")
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The file's tables; MockupError, with the file's name, when it cannot be read or is no TOML."""
+    try:
+        return parse_toml(read_bytes(path, limit=LIMIT))
+    except MockupError as error:
+        if any(path.name in str(p) for p in error.problems):
+            raise
+        raise error.within(path.name, joint=": ") from None
+
+
+def parse_toml(data: bytes) -> dict[str, Any]:
+    """Bytes of UTF-8 TOML to tables; MockupError with line and column."""
+    if not data.strip():
+        raise MockupError("The file is empty.", fix='Start from the one "mockup new" writes.')
+    try:
+        text = data.decode("utf-8-sig")  # some editors put a mark before the first letter
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise MockupError(f"Line {line} is not UTF-8 text.", fix="Save the file as UTF-8.") from None
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise MockupError("Lists or tables are nested too deeply.", fix="Flatten them.") from None
+    except (tomllib.TOMLDecodeError, ValueError, OverflowError) as error:
+        raise _syntax(str(error), text) from None
+
+
+def _syntax(message: str, text: str) -> MockupError:
+    """The parser's message with the line it means."""
+    lines = text.splitlines() or [""]
+    place = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
+    what = re.sub(r"\s*\(at .*?\)\s*$", "", message)
+    if not place:
+        return MockupError(f"{what} at the end of the file.", fix="Close what is open: a quote, a ] or a }.")
+    line, column = int(place[1]), int(place[2])
+    shown = lines[line - 1].strip() if line <= len(lines) else ""
+    if len(shown) > 70:
+        shown = shown[:69] + "…"
+    found = f"{what}, in: {shown}" if shown else f"{what}."
+    return MockupError(found, fix=ADVICE, where=f"line {line}, column {column}")
