@@ -1,0 +1,58 @@
+"""Outlines out of drawing files: an SVG shape, by its id, as closed curves in mm.
+
+    bytes ──▶ svgdocument   safe XML, one shape and its groups
+          ──▶ svgcurves     units, viewBox, transforms, curves to chords
+          ──▶ rings         closed, uncrossed, holes told from outer edges
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from mockup.errors import MockupError
+from mockup.files.whole import read_bytes
+from mockup.outline.rings import shape_from_curves
+from mockup.outline.shape import Shape
+from mockup.outline.svgcurves import curves_in_mm
+from mockup.outline.svgdocument import Drawing
+
+__all__ = ["LARGEST_FILE", "outline_from_svg", "outline_ids", "read_outline"]
+
+LARGEST_FILE = 8_000_000  # bytes
+
+
+def read_outline(path: Path, id: str) -> Shape:
+    """The shape with this id in an SVG file, in mm.
+
+    A path, basic shape, reused shape (``use``) or group of one shape; units,
+    viewBox and transforms as in SVG 2, holes by its fill rule. Coordinates
+    are the drawing's own, in mm: with viewBox="-200 0 400 500" and
+    width="400mm" a centre line drawn at x = 0 stays at x = 0. A stroke or a
+    hidden display does not matter. A shape in ``defs`` lies where it is
+    drawn there.
+
+    Raises MockupError, at ``file#id``, when the file cannot be read or is
+    over ``LARGEST_FILE`` bytes, when its size in mm is not known, and when
+    the outline is missing, open, crosses itself, or encloses nothing.
+    """
+    path = Path(path)
+    data = read_bytes(path, limit=LARGEST_FILE)
+    return outline_from_svg(data, id, where=path.name)
+
+
+def outline_from_svg(data: bytes, id: str, *, where: str = "") -> Shape:
+    """As ``read_outline``, from the bytes of an SVG file; ``where`` names it in errors."""
+    try:
+        return shape_from_curves(*curves_in_mm(Drawing(data).document(id)))
+    except MockupError as error:
+        raise error.within(f"{where}#{id[:60]}") from None
+
+
+def outline_ids(path: Path) -> tuple[str, ...]:
+    """The ids in an SVG file that ``read_outline`` could take, in the order drawn."""
+    path = Path(path)
+    data = read_bytes(path, limit=LARGEST_FILE)
+    try:
+        return Drawing(data).ids()
+    except MockupError as error:
+        raise error.within(path.name) from None
