@@ -9,10 +9,11 @@ from contextlib import contextmanager
 
 import cv2
 
-__all__ = ["BAND_PIXELS", "in_bands"]
+__all__ = ["BAND_PIXELS", "BAND_ROWS", "in_bands"]
 
 # A band of this many pixels stays in the cores' caches between steps.
 BAND_PIXELS = 1 << 17
+BAND_ROWS = 128
 
 
 @contextmanager
@@ -32,7 +33,7 @@ def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
 
     ``report`` hears the share done, 0..1. The first error stops the rest.
     """
-    height = max(16, BAND_PIXELS // max(columns, 1))
+    height = min(max(16, BAND_PIXELS // max(columns, 1)), BAND_ROWS)
     bands = [(y, min(y + height, rows)) for y in range(0, rows, height)]
     with _single_threaded_cv2(), ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as pool:
         jobs = [pool.submit(work, *band) for band in bands]

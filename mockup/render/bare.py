@@ -72,12 +72,11 @@ class BareSource:
                 w *= SECOND_LEAF
                 np.add(around, w, out=t)
             np.subtract(t, SHIMMER * w, out=t)
-            for plane, k, channel in ((t, 0, 0), (c, None, 1), (w, 2, 2), (r, None, 3)):
-                if k is not None:
-                    plane *= scale[k]
-                    plane += np.float32(0.5 - axes.low[k] * scale[k])
-                np.clip(plane, 0, 65535, out=plane)
-                out[:, a:b, channel] = plane
+            for plane, k in ((t, 0), (w, 2)):
+                plane *= scale[k]
+                plane += np.float32(0.5 - axes.low[k] * scale[k])
+            planes = [np.clip(plane, 0, 65535, out=plane).astype(np.uint16) for plane in (t, c, w, r)]
+            out[:, a:b] = cv2.merge(planes)
         return out
 
 

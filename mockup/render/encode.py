@@ -2,28 +2,44 @@
 
 from __future__ import annotations
 
+from functools import cache, lru_cache
+
 import cv2
 import numpy as np
 
 from ..colour.spaces import encode_srgb
 
-__all__ = ["dither_tile", "encode_rows"]
+__all__ = ["DITHER", "dither_rows", "encode_rows"]
+
+DITHER = 128  # pixels after which the pattern repeats
 
 # sRGB as 8.8 fixed point from the square root of linear light: the square root
 # spreads the dark codes, so 16 bits are finer than a hundredth of a code.
 _TABLE = np.round(encode_srgb((np.arange(65536) / 65535.0) ** 2) * 255 * 256).astype(np.uint16)
 
 
-def dither_tile(rows: tuple[int, int], columns: tuple[int, int]) -> np.ndarray:
-    """Thresholds 0..255 by absolute pixel position, (H, W) uint16.
-
-    Interleaved gradient noise (Jimenez 2014): even coverage of every
-    threshold in each 3 x 3 block, and the same in every band of a picture.
-    """
-    y = np.arange(*rows, dtype=np.float64)[:, None]
-    x = np.arange(*columns, dtype=np.float64)[None, :]
+@cache
+def _tile() -> np.ndarray:
+    # Interleaved gradient noise (Jimenez 2014): every threshold about once in each 3 x 3 block.
+    y, x = np.mgrid[0:DITHER, 0:DITHER].astype(np.float64)
     noise = np.mod(52.9829189 * np.mod(0.06711056 * x + 0.00583715 * y, 1.0), 1.0)
-    return (noise * 255).astype(np.uint16)
+    # By rank, so that every threshold 0..255 comes equally often and means are kept.
+    rank = np.empty(noise.size, np.int64)
+    rank[np.argsort(noise, axis=None, kind="stable")] = np.arange(noise.size)
+    return (rank * 256 // noise.size).reshape(noise.shape).astype(np.uint16)
+
+
+@lru_cache(maxsize=4)
+def _strip(columns: int) -> np.ndarray:
+    strip = np.tile(_tile(), (2, -(-columns // DITHER)))[:, :columns]
+    strip.setflags(write=False)
+    return strip
+
+
+def dither_rows(first: int, last: int, columns: int) -> np.ndarray:
+    """Thresholds 0..255 for rows of a picture by absolute position, (H, W) uint16; at most ``DITHER`` rows."""
+    start = first % DITHER
+    return _strip(columns)[start:start + last - first]
 
 
 def encode_rows(bands: list[np.ndarray], noise: np.ndarray) -> np.ndarray:

@@ -10,28 +10,30 @@ import numpy as np
 
 from ..colour.spaces import lab_to_linear
 from ..errors import MockupError, Problem
-from ..finish.bake import Baked, bake
+from ..finish.bake import bake
 from ..finish.engine import burst_weight
+from ..finish.steps import Finish
 from ..outline.coverage import coverage
 from ..outline.distance import edge_field
-from ..scene.values import Scene
+from ..scene.values import Part, Scene
 from .bands import in_bands
 from .bare import BareSource, bare_source
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .coarse import Coarse, field_canvas
-from .encode import dither_tile, encode_rows
+from .encode import dither_rows, encode_rows
 from .ground import ground_rows, shadow
 from .kept import Kept
 from .layers import Layer, scene_layers, seen_parts
 from .placement import leaves, missing_wood
-from .relief import Lighting, part_lighting
+from .relief import part_lighting
 from .table import Table
 
-__all__ = ["MARGIN", "Picture", "picture", "picture_canvas", "scene_box"]
+__all__ = ["MARGIN", "Picture", "finished_wood", "picture", "picture_canvas", "refuse_missing_wood", "scene_box"]
 
 MARGIN = 28.0  # mm of ground around the instrument
 JOINT_WIDTH, JOINT_DEPTH = 0.16, 0.22  # mm and share of the light: the glue line of a matched pair
+TILE = 128  # columns looked at together when skipping what a layer does not cover
 _KEEP_BARE = 450_000_000  # bytes; a larger bare layer is made anew for each picture
 
 
@@ -51,29 +53,25 @@ class _Wood:
 
     bare: BareSource | np.ndarray
     table: Table
-    baked: Baked
     residual_scale: np.ndarray
     residual_low: np.ndarray
     bursts: tuple[Coarse, ...]
     joint: np.ndarray | None
 
-    def rows(self, canvas: Canvas, window: tuple[int, int, int, int], first: int, last: int) -> list[np.ndarray]:
-        """Finished reflectance, three planes (H, W) float32 linear."""
-        bare = self.bare.rows(first, last) if isinstance(self.bare, BareSource) else self.bare[first:last]
-        *bands, r = cv2.split(self.table(np.ascontiguousarray(bare)))
+    def block(self, bare: np.ndarray, canvas: Canvas, rows: tuple[int, int], columns: tuple[int, int], left: int) -> list[np.ndarray]:
+        """Finished reflectance of one block of the picture, three planes (H, W) float32 linear."""
+        *bands, r = cv2.split(self.table(bare))
         gain = np.empty_like(r)
         for k, plane in enumerate(bands):
             np.multiply(r, self.residual_scale[k], out=gain)
             gain += self.residual_low[k]
             plane *= gain
         for burst in self.bursts:
-            x0, y0, x1, _ = window
-            left = burst.rows(canvas, (x0, x1), (y0 + first, y0 + last))
-            for plane, share in zip(bands, cv2.split(left), strict=True):
+            for plane, share in zip(bands, cv2.split(burst.rows(canvas, columns, rows)), strict=True):
                 plane *= share
         if self.joint is not None:
             for plane in bands:
-                plane *= self.joint
+                plane *= self.joint[:, columns[0] - left:columns[1] - left]
         return bands
 
 
@@ -83,7 +81,7 @@ class _Drawn:
 
     layer: Layer
     window: tuple[int, int, int, int]
-    lighting: Lighting
+    lighting: Coarse
     shade: Coarse | None
     wood: _Wood | None
     flat: np.ndarray | None
@@ -131,7 +129,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
         planes = [g.copy() for g in ground]
         for d in drawn:
             _lay(d, canvas, ground, planes, first, last)
-        out[first:last] = encode_rows(planes, dither_tile((first, last), (0, canvas.width)))
+        out[first:last] = encode_rows(planes, dither_rows(first, last, canvas.width))
 
     in_bands(draw, canvas.height, canvas.width, report)
     return Picture(out, scale, canvas, _notes(scene, boards, side))
@@ -177,7 +175,7 @@ def _drawn_layers(scene: Scene, parts: tuple, boards: dict[str, LoadedBoard], ca
         part_window = canvas.window(part.shape.bounds)
         light_key = ("light", _key(part.shape), part.edge.roundover, part.finish.sheen, canvas)
         lighting = kept.get(light_key, lambda part=part, w=part_window: part_lighting(
-            part.shape, part.edge.roundover, part.finish.sheen, canvas, w, middle), lambda v: v.nbytes)
+            part.shape, part.edge.roundover, part.finish.sheen, canvas, w, middle), lambda c: c.values.nbytes)
         above = [(p.shape, p.height - part.height) for p in parts[parts.index(part) + 1:] if p.height > part.height]
         shade = None
         if above:
@@ -192,14 +190,13 @@ def _drawn_layers(scene: Scene, parts: tuple, boards: dict[str, LoadedBoard], ca
     return drawn
 
 
-def _wood(part, board: LoadedBoard, canvas: Canvas, window: tuple[int, int, int, int], kept: Kept) -> _Wood:
-    axes, p = board.axes, part.placement
-    cut = leaves(part)
-    source_key = ("bare", board.key, p, part.shape.bounds if p.cut == "single" else part.shape.bounds, canvas, window)
+def _wood(part: Part, board: LoadedBoard, canvas: Canvas, window: tuple[int, int, int, int], kept: Kept) -> _Wood:
+    """The wood of a part over a window, its bare layer kept where it is not too large."""
+    key = ("bare", board.key, part.placement, part.shape.bounds, canvas, window)
     size = (window[2] - window[0]) * (window[3] - window[1]) * 8
 
     def make() -> BareSource | np.ndarray:
-        source = bare_source(board, cut, canvas, window)
+        source = bare_source(board, leaves(part), canvas, window)
         if size > _KEEP_BARE or size > kept.limit:
             return source
         rows = np.empty(source.shape, np.uint16)
@@ -210,19 +207,26 @@ def _wood(part, board: LoadedBoard, canvas: Canvas, window: tuple[int, int, int,
         in_bands(fill, rows.shape[0], rows.shape[1])
         return rows
 
-    bare = kept.get(source_key, make, lambda v: v.nbytes if isinstance(v, np.ndarray) else 0)
-    baked = bake(part.finish, axes)
+    bare = kept.get(key, make, lambda v: v.nbytes if isinstance(v, np.ndarray) else 0)
+    return finished_wood(part, board, bare, canvas, window, kept)
+
+
+def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray, canvas: Canvas,
+                  window: tuple[int, int, int, int], kept: Kept, *, bare: bool = False) -> _Wood:
+    """A bare layer with the part's finish to be applied; with ``bare`` no finish and no joint line."""
+    axes, p = board.axes, part.placement
+    baked = bake(Finish() if bare else part.finish, axes)
     bursts = tuple(kept.get(("burst", _key(part.shape), b), lambda b=b: _burst_field(part.shape, b), lambda c: c.values.nbytes)
                    for b in baked.bursts)
     joint = None
-    if p.cut != "single":
+    if p.cut != "single" and not bare:
         x = canvas.origin[0] + (np.arange(window[0], window[2])) / canvas.px_per_mm
         half = JOINT_WIDTH / 2
         over = np.clip(np.minimum(x + 1 / canvas.px_per_mm, p.joint + half) - np.maximum(x, p.joint - half), 0, None)
         joint = (1 - JOINT_DEPTH * over * canvas.px_per_mm).astype(np.float32)[None, :]
     # r passes the table as 0..1 of its range: relative change = residual * (low + range * r).
     span = np.float32(axes.high[3] - axes.low[3])
-    return _Wood(bare, Table(baked.table), baked, baked.residual * span, 1 + baked.residual * np.float32(axes.low[3]), bursts, joint)
+    return _Wood(layer, Table(baked.table), baked.residual * span, 1 + baked.residual * np.float32(axes.low[3]), bursts, joint)
 
 
 def _burst_field(shape, burst) -> Coarse:
@@ -239,6 +243,21 @@ def _burst_field(shape, burst) -> Coarse:
     return Coarse(np.ascontiguousarray(left), canvas)
 
 
+def _runs(cover: np.ndarray) -> list[tuple[int, int]]:
+    """Runs of columns, in tiles, in which anything is covered."""
+    width = cover.shape[1]
+    edges = np.arange(0, width, TILE)
+    used = np.add.reduceat(cover.sum(axis=0), edges) > 0
+    runs: list[tuple[int, int]] = []
+    for start in edges[used].tolist():
+        stop = min(start + TILE, width)
+        if runs and runs[-1][1] == start:
+            runs[-1] = (runs[-1][0], stop)
+        else:
+            runs.append((start, stop))
+    return runs
+
+
 def _lay(d: _Drawn, canvas: Canvas, ground: list[np.ndarray], planes: list[np.ndarray], first: int, last: int) -> None:
     """Lay one layer over rows first..last of the picture: planes += coverage * (layer - ground)."""
     x0, y0, x1, y1 = d.window
@@ -246,21 +265,25 @@ def _lay(d: _Drawn, canvas: Canvas, ground: list[np.ndarray], planes: list[np.nd
     if top >= bottom:
         return
     origin = (canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1] + y0 / canvas.px_per_mm)
-    cover = coverage(d.layer.region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, y1 - y0), rows=(top - y0, bottom - y0))
-    body = d.lighting.body.rows(canvas, (x0, x1), (top, bottom))
-    if d.shade is not None:
-        body = body * d.shade.rows(canvas, (x0, x1), (top, bottom))
-    surface = d.lighting.surface.rows(canvas, (x0, x1), (top, bottom))
+    rows = (top - y0, bottom - y0)
+    cover = coverage(d.layer.region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, y1 - y0), rows=rows)
     if d.wood is not None:
-        bands = d.wood.rows(canvas, d.window, top - y0, bottom - y0)
-    for k in range(3):
+        bare = d.wood.bare.rows(*rows) if isinstance(d.wood.bare, BareSource) else d.wood.bare[rows[0]:rows[1]]
+    for a, b in _runs(cover):
+        columns = (x0 + a, x0 + b)
+        part = (slice(top - first, bottom - first), slice(*columns))
+        body, surface = cv2.split(d.lighting.rows(canvas, columns, (top, bottom)))
+        if d.shade is not None:
+            body *= d.shade.rows(canvas, columns, (top, bottom))
         if d.wood is not None:
-            lit = bands[k]
-            np.multiply(lit, body, out=lit)
-        else:
-            lit = body * d.flat[k]
-        lit += surface
-        part = (slice(top - first, bottom - first), slice(x0, x1))
-        lit -= ground[k][part]
-        lit *= cover
-        planes[k][part] += lit
+            bands = d.wood.block(np.ascontiguousarray(bare[:, a:b]), canvas, (top, bottom), columns, x0)
+        share = cover[:, a:b]
+        for k in range(3):
+            if d.wood is not None:
+                lit = np.multiply(bands[k], body, out=bands[k])
+            else:
+                lit = body * d.flat[k]
+            lit += surface
+            lit -= ground[k][part]
+            lit *= share
+            planes[k][part] += lit

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
@@ -13,21 +11,9 @@ from .canvas import Canvas
 from .coarse import Coarse, fine_canvas
 from .light import diffuse, shine
 
-__all__ = ["Lighting", "part_lighting"]
+__all__ = ["part_lighting"]
 
 LEAST, MOST = 3.0, 5.0  # samples per mm that a roundover of some mm needs
-
-
-@dataclass(frozen=True, eq=False)
-class Lighting:
-    """``body`` multiplies reflected light, ``surface`` is added to it; both are fields over the part."""
-
-    body: Coarse
-    surface: Coarse
-
-    @property
-    def nbytes(self) -> int:
-        return self.body.values.nbytes + self.surface.values.nbytes
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -38,10 +24,11 @@ def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def part_lighting(shape: Shape, roundover: float, gloss: float, picture: Canvas, window: tuple[int, int, int, int],
-                  middle: tuple[float, float]) -> Lighting:
+                  middle: tuple[float, float]) -> Coarse:
     """Light on a flat part with a quarter-round of ``roundover`` mm along its edge.
 
-    ``middle`` is the drawing point under the eye.
+    ``middle`` is the drawing point under the eye. Returns two planes: what
+    multiplies the light of the body, and what the surface adds to it.
     """
     canvas, factor = fine_canvas(picture, window, LEAST, MOST)
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
@@ -75,4 +62,4 @@ def part_lighting(shape: Shape, roundover: float, gloss: float, picture: Canvas,
         body = cv2.resize(body, small, interpolation=cv2.INTER_AREA)
         surface = cv2.resize(surface, small, interpolation=cv2.INTER_AREA)
         canvas = Canvas(canvas.origin, picture.px_per_mm, small)
-    return Lighting(Coarse(body, canvas), Coarse(surface, canvas))
+    return Coarse(cv2.merge([body, surface]), canvas)
