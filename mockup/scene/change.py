@@ -13,11 +13,12 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ..errors import MockupError
-from .reader import offer, show
+from .reader import clean_path, offer, show
 
 __all__ = ["paths", "with_changes"]
 
-MOST_PATHS = 3000
+MOST_PATHS = 1500  # searched for the nearest
+MOST_ERRORS = 20
 
 
 def with_changes(raw: Mapping[str, Any], changes: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, MockupError]]:
@@ -28,6 +29,8 @@ def with_changes(raw: Mapping[str, Any], changes: Mapping[str, Any]) -> tuple[di
             data = _replaced(data, path.split("."), value, path, raw)
         except MockupError as error:
             errors[path] = error
+            if len(errors) == MOST_ERRORS:
+                break
     return data, errors
 
 
@@ -46,8 +49,8 @@ def _replaced(node: Any, keys: list[str], value: Any, path: str, raw: Mapping[st
             return [*node[:place], _replaced(node[place], rest, value, path, raw), *node[place + 1:]]
         if place == len(node) and not rest:
             return [*node, value]
-        done = path.split(".")[: len(path.split(".")) - len(rest) - 1]
-        raise MockupError(f"{'.'.join(done)} has {len(node)} item{'' if len(node) == 1 else 's'}, "
+        above = path.split(".")[: -len(rest) - 1]
+        raise MockupError(f"{clean_path('.'.join(above))} has {len(node)} item{'' if len(node) == 1 else 's'}, "
                           f"and this names item {key}.",
                           fix=f"Count from 1; {len(node) + 1} adds one.")
     raise MockupError("The scene has no such value.", fix=offer(path, paths(raw)))
@@ -82,4 +85,4 @@ def quoted_example(name: str, value: Any) -> str:
     while isinstance(value, dict) and value:
         key = next(iter(value))
         name, value = f"{name}.{key}", value[key]
-    return f'"{name[:80]}" = {show(value) if isinstance(value, (str, int, float, bool)) else "..."}'
+    return f'"{clean_path(name)}" = {show(value) if isinstance(value, (str, int, float, bool)) else "..."}'

@@ -38,15 +38,16 @@ class Desk:
                               fix="Put the file in that folder and name it from there, with / between folders.")
         try:
             path = (self.folder / name).resolve()
-            if not path.is_relative_to(self.folder):
-                raise MockupError(f'"{name[:80]}" is a link out of the scene\'s folder.',
-                                  fix="Put the file itself in that folder.")
-            if path.is_file():
-                return path
+            inside, there = path.is_relative_to(self.folder), path.is_file()
             found = "is a folder" if path.is_dir() else "does not exist"
         except (OSError, RuntimeError, ValueError):  # a loop of links, or a name no disk takes
-            found = "cannot be opened"
-        raise MockupError(f'The file "{name[:80]}" {found}.', fix=self._beside(name))
+            raise MockupError(f'The file "{name[:80]}" cannot be opened.', fix="Check its name and links.") from None
+        if not inside:
+            raise MockupError(f'"{name[:80]}" is a link out of the scene\'s folder.',
+                              fix="Put the file itself in that folder.")
+        if not there:
+            raise MockupError(f'The file "{name[:80]}" {found}.', fix=self._beside(name))
+        return path
 
     def _beside(self, name: str) -> str:
         """The nearest file of the same kind in the scene's folder."""

@@ -20,7 +20,7 @@ from .places import textures_folder
 from .reader import Reader, offer
 from .text import read_toml
 
-__all__ = ["Entry", "Texture", "films", "find", "stains", "textures"]
+__all__ = ["Entry", "Texture", "films", "find", "stains", "texture", "textures"]
 
 FOLDER = Path(__file__).resolve().parent / "library"
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
@@ -87,11 +87,16 @@ def texture(file: Path) -> Texture:
 
 def find(name: str, entries: Mapping[str, T], kind: str) -> T:
     """The entry of that name; MockupError with the nearest name when there is none."""
-    known = {_plain(n): n for n in entries}
+    known = _loosely(tuple(entries))
     if (plain := _plain(name)) in known:
         return entries[known[plain]]
     raise MockupError(f'There is no {kind} named "{name[:60]}".',
                       fix=offer(name.lower(), entries) or f"There are no {kind}s in the library.")
+
+
+@functools.lru_cache(maxsize=8)
+def _loosely(names: tuple[str, ...]) -> dict[str, str]:
+    return {_plain(name): name for name in names}
 
 
 def _plain(name: str) -> str:

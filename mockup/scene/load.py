@@ -14,7 +14,7 @@ from .change import quoted_example, with_changes
 from .desk import Desk
 from .part import plain_part, read_outline_key, read_part
 from .places import builtin_scenes
-from .reader import Reader, offer, show
+from .reader import Reader, clean, clean_path, offer, show
 from .text import read_toml
 from .values import BoardRef, Part, Scene, Variant
 
@@ -45,7 +45,7 @@ def load_scene(path_or_name: str | Path) -> Scene:
         changed, errors = with_changes(raw, variant.changes)
         at = f"variants.{variant.name}"
         for path, error in errors.items():
-            problems += error.within(f"{at}.set.{path}").problems
+            problems += error.within(f"{at}.set.{clean_path(path)}").problems
         check = _Check(changed, file, desk, variant)
         problems += _of_variant(check.problems, base.problems, variant, at)
         if check.scene:
@@ -77,12 +77,12 @@ def _find(path_or_name: str | Path) -> Path:
         if path.is_dir():
             inner = [path / "scene.toml", path / f"{path.resolve().name}.toml"]
             if not (files := [p for p in inner if p.is_file()]):
-                raise MockupError(f'The folder "{text}" holds no scene.toml.', fix="Name the scene file itself.")
+                raise MockupError(f'The folder "{clean(text, 200)}" holds no scene.toml.', fix="Name the scene file itself.")
             path = files[0]
         elif not path.exists():
-            raise MockupError(f'There is no scene "{text[:200]}".', fix=_instead(path, scenes))
+            raise MockupError(f'There is no scene "{clean(text, 200)}".', fix=_instead(path, scenes))
     except OSError as error:
-        raise MockupError(f'"{text[:80]}" cannot be opened.', fix="Name a scene file.") from error
+        raise MockupError(f'"{clean(text, 80)}" cannot be opened.', fix="Name a scene file.") from error
     return path.absolute()
 
 
@@ -211,7 +211,7 @@ def _of_variant(problems: list[Problem], base: list[Problem], variant: Variant, 
     for problem in problems:
         if problem in known:
             continue
-        changed = [p for p in variant.changes if problem.where == p or problem.where.startswith(f"{p}.")]
+        changed = any(problem.where == p or problem.where.startswith(f"{p}.") for p in map(clean_path, variant.changes))
         own.append(replace(problem, where=f"{at}.set.{problem.where}" if changed else
                            f"{at}: {problem.where}" if problem.where else at))
     return own

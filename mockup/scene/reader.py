@@ -18,7 +18,7 @@ import numpy as np
 from ..colour.spaces import lab_to_linear, linear_to_lab, srgb8_to_lab
 from ..errors import Problem, nearest
 
-__all__ = ["NAME_ADVICE", "Reader", "is_name", "offer", "show"]
+__all__ = ["NAME_ADVICE", "Reader", "clean", "clean_path", "is_name", "offer", "show"]
 
 Lab = tuple[float, float, float]
 
@@ -33,14 +33,24 @@ def is_name(name: str) -> bool:
     return re.fullmatch(r"[A-Za-z0-9_-]{1,60}", name) is not None
 
 
+def clean(text: str, longest: int = 60) -> str:
+    """Text from outside made fit for one line of an error."""
+    text = "".join(c if c.isprintable() else "·" for c in text[:longest + 1])
+    return text if len(text) <= longest else f"{text[:longest - 1]}…"
+
+
+def clean_path(path: str) -> str:
+    """A key path as errors write it."""
+    return ".".join(clean(key) for key in path.split(".")[:20])
+
+
 def show(value: Any) -> str:
     """A value from the file as a maker would know it again, short."""
     match value:
         case bool():
             return "true" if value else "false"
         case str():
-            text = "".join(c if c.isprintable() else "·" for c in value)
-            return f'"{text[:39]}…"' if len(text) > 40 else f'"{text}"'
+            return f'"{clean(value, 40)}"'
         case int():
             return str(value) if abs(value) < 10**15 else "a huge number"
         case float():
@@ -83,16 +93,16 @@ class Reader:
         return words if not words or words[0].isdigit() else words[0].upper() + words[1:]
 
     def where(self, *keys: str | int) -> str:
-        return ".".join([*self.path, *(str(k) for k in keys if k != "")])
+        return ".".join(clean(str(k)) for k in (*self.path, *keys) if k != "")
 
     def note(self, key: str, found: str, fix: str = "", *more: str | int) -> None:
         self.problems.append(Problem(found, fix, self.where(key, *more)))
 
     def close(self) -> None:
         """Note every key that nobody asked for, with the nearest that exists."""
-        for key in self.data:
-            if key not in self.asked:
-                self.note(key, f"There is no key {show(key)} here.", offer(key, self.asked))
+        unknown = [key for key in self.data if key not in self.asked]
+        for number, key in enumerate(unknown):  # thousands of them need no thousand searches
+            self.note(key, f"There is no key {show(key)} here.", offer(key, self.asked) if number < 40 else "")
 
     # -- values -----------------------------------------------------------
 

@@ -14,6 +14,8 @@ __all__ = ["LIMIT", "parse_toml", "read_toml"]
 
 LIMIT = 1_000_000  # bytes; a scene of 200 parts is a tenth of it
 
+MOST_POINTS, DEEPEST = 100, 20
+TOO_DEEP = ("Lists or tables are nested too deeply.", "Flatten them.")
 ADVICE = ("Write text in quotes, numbers bare and with a point (12.5), lists in [ ], "
           "and one key = value a line.")
 
@@ -37,12 +39,29 @@ def parse_toml(data: bytes) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise MockupError(f"Line {line} is not UTF-8 text.", fix="Save the file as UTF-8.") from None
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.count(".") > MOST_POINTS:  # tomllib's time grows with the square of a key's length
+            raise MockupError(f"The line holds more than {MOST_POINTS} points.", fix="Spread it over more lines.",
+                              where=f"line {number}")
     try:
-        return tomllib.loads(text)
+        data = tomllib.loads(text)
     except RecursionError:
-        raise MockupError("Lists or tables are nested too deeply.", fix="Flatten them.") from None
+        raise MockupError(TOO_DEEP[0], fix=TOO_DEEP[1]) from None
     except (tomllib.TOMLDecodeError, ValueError, OverflowError) as error:
         raise _syntax(str(error), text) from None
+    if _depth(data) > DEEPEST:
+        raise MockupError(TOO_DEEP[0], fix=TOO_DEEP[1])
+    return data
+
+
+def _depth(data: Any) -> int:
+    """How many tables and lists lie within each other; without recursion, since it guards against that."""
+    level, depth = [data], 0
+    while level:
+        level = [v for node in level if isinstance(node, (dict, list))
+                 for v in (node.values() if isinstance(node, dict) else node)]
+        depth += 1
+    return depth
 
 
 def _syntax(message: str, text: str) -> MockupError:
@@ -53,8 +72,8 @@ def _syntax(message: str, text: str) -> MockupError:
     if not place:
         return MockupError(f"{what} at the end of the file.", fix="Close what is open: a quote, a ] or a }.")
     line, column = int(place[1]), int(place[2])
-    shown = lines[line - 1].strip() if line <= len(lines) else ""
+    shown = "".join(c if c.isprintable() else " " for c in lines[line - 1][:500]).strip() if line <= len(lines) else ""
     if len(shown) > 70:
         shown = shown[:69] + "…"
-    found = f"{what}, in: {shown}" if shown else f"{what}."
+    found = f'{what} in "{shown}".' if shown else f"{what}."
     return MockupError(found, fix=ADVICE, where=f"line {line}, column {column}")

@@ -147,5 +147,5 @@ class Scene:
         try:
             return self.views[name]
         except (KeyError, TypeError):
-            fix = nearest(str(name)[:80], self.views) or "Add it under [variants] in the scene file."
-            raise MockupError(f'There is no variant "{name}".', fix=fix, where=self.file.name) from None
+            fix = nearest(str(name)[:60], self.views) or "Add it under [variants] in the scene file."
+            raise MockupError(f'There is no variant "{str(name)[:60]}".', fix=fix, where=self.file.name) from None

@@ -61,6 +61,11 @@ why = "It is red."
 
 
 @pytest.fixture
+def good() -> str:
+    return GOOD
+
+
+@pytest.fixture
 def folder(tmp_path) -> Path:
     home = tmp_path / "wren"
     home.mkdir()

@@ -1,0 +1,91 @@
+"""The scenes and the starter that travel with the program are good, and teach what they promise."""
+
+import tomllib
+
+import pytest
+
+from mockup.finish.words import finish_warnings
+from mockup.scene.library import texture, textures
+from mockup.scene.load import load_scene
+from mockup.scene.places import builtin_scenes, scenes_folder, textures_folder
+from mockup.scene.starter import starter_files
+
+
+def all_views(scene):
+    return [scene, *(scene.with_variant(v.name) for v in scene.variants)]
+
+
+def test_the_two_demo_scenes_are_built_in():
+    assert {"tern", "heron"} <= set(builtin_scenes())
+    assert scenes_folder().name == "scenes" and textures_folder().name == "textures"
+
+
+@pytest.mark.parametrize("name", ["tern", "heron"])
+def test_demo_scene_loads_with_three_reasoned_variants(name):
+    scene = load_scene(name)
+    assert scene.name == name and scene.file == builtin_scenes()[name]
+    assert len(scene.variants) == 3 and all(v.why.endswith(".") for v in scene.variants)
+    assert len({v.title for v in scene.variants}) == 3
+    for view in all_views(scene):
+        assert [w for part in view.parts for w in finish_warnings(part.finish)] == []
+
+
+def test_tern_is_bookmatched_and_heron_is_one_piece():
+    tern, heron = load_scene("tern"), load_scene("heron")
+    assert [p.name for p in tern.parts] == ["body", "top"]
+    assert tern.parts[1].placement.cut == "bookmatch" and tern.parts[1].binding is not None
+    assert [p.placement.cut for p in heron.parts] == ["single"]
+
+
+@pytest.mark.parametrize("name", ["tern", "heron"])
+def test_every_demo_part_fits_on_its_board(name):
+    """As ``Placement`` says: the wider of two matched pieces lies left of the joint, a single one about the middle."""
+    scene = load_scene(name)
+    for part in scene.parts:
+        (x0, y0, x1, y1), place = part.shape.bounds, part.placement
+        width, height = scene.boards[part.board].size_mm
+        assert place.turn == 0
+        half = (x1 - x0) / 2
+        left, right = (half, half) if place.cut == "single" else (max(place.joint - x0, x1 - place.joint), 0)
+        assert 0 <= place.at[0] - left and place.at[0] + right <= width, part.name
+        assert 0 <= place.at[1] - (y1 - y0) / 2 and place.at[1] + (y1 - y0) / 2 <= height, part.name
+
+
+def test_starter_is_a_scene_of_its_own(tmp_path):
+    files = starter_files()
+    assert list(files) == ["scene.toml", "body.svg"]
+    for name, data in files.items():
+        (tmp_path / name).write_bytes(data)
+    scene = load_scene(tmp_path)
+    assert len(scene.variants) == 3 and len(scene.parts) == 1
+    assert set(scene.sources) >= set(files)
+
+
+def test_every_key_shown_as_a_remark_in_the_starter_is_a_good_one(tmp_path):
+    """A maker takes the # off a line; that line must then be right."""
+    files = starter_files()
+    text = files["scene.toml"].decode()
+    opened = []
+    for line in text.splitlines():
+        bare = line.strip().removeprefix("# ")
+        value = bare.split("#")[0].rstrip() if '"#' not in bare else bare
+        if line.strip().startswith("# ") and (" = " in value and not value.startswith("photo") or value.startswith("{")):
+            line = bare
+        opened.append(line)
+    spoiled = "\n".join(opened)
+    # The second board is remarked as a whole: it needs a photograph that a starter has not.
+    spoiled = "\n".join(row for row in spoiled.splitlines()
+                        if not row.startswith(("mm_per_pixel", "wood =", "actual =", "grain =")))
+    tomllib.loads(spoiled)
+    (tmp_path / "body.svg").write_bytes(files["body.svg"])
+    (tmp_path / "scene.toml").write_text(spoiled)
+    scene = load_scene(tmp_path)
+    assert scene.parts[0].binding is not None and scene.centre == 180 and len(scene.parts[0].finish.steps) == 5
+
+
+def test_textures_are_whole_and_indicative():
+    assert {"flame-maple-1", "mahogany-1", "swamp-ash-1"} <= set(textures())
+    for name, file in textures().items():
+        wood = texture(file)
+        assert wood.picture.is_file() and wood.wood and 0.02 < wood.mm_per_pixel < 1, name
+        assert tomllib.loads(file.read_text())["actual"] is False
