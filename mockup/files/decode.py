@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-
 import cv2
 import numpy as np
 
 from mockup.errors import MockupError
-from mockup.files.header import Header, open_lazily, quiet
+from mockup.files.header import Header, open_lazily
+from mockup.files.quiet import quiet_opencv, quiet_pillow
 
 __all__ = ["decode", "turn_upright"]
 
@@ -22,7 +20,7 @@ def decode(data: bytes, header: Header, name: str) -> tuple[np.ndarray, np.ndarr
     MockupError when the file is cut off or damaged.
     """
     try:
-        with quiet(), _hushed():
+        with quiet_pillow(), quiet_opencv():
             colour, alpha = _pixels(data, header)
     except MemoryError:
         raise MockupError("This picture does not fit in memory.", fix="Make it smaller and use that.",
@@ -103,14 +101,3 @@ def _split(pixels: np.ndarray | None, header: Header) -> tuple[np.ndarray | None
         share = share if colour.ndim == 2 else share[..., None]
         colour = np.minimum(np.rint(colour / share), top).astype(pixels.dtype)
     return colour, alpha
-
-
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep OpenCV's log about odd files from the reader's screen."""
-    logging = cv2.utils.logging
-    before = logging.setLogLevel(logging.LOG_LEVEL_SILENT)
-    try:
-        yield
-    finally:
-        logging.setLogLevel(before)

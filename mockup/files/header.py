@@ -9,17 +9,14 @@ from __future__ import annotations
 
 import io
 import struct
-import threading
-import warnings
 import zlib
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import import_module
 
 from mockup.errors import MockupError
+from mockup.files.quiet import quiet_pillow
 
-__all__ = ["Header", "open_lazily", "quiet", "read_header"]
+__all__ = ["Header", "open_lazily", "read_header"]
 
 _EXPORT = "Export it as JPEG, PNG or TIFF and use that."
 _DAMAGED = "Copy or export it again from the original."
@@ -27,25 +24,22 @@ _PROFILE_LIMIT = 16 << 20
 _PLUGINS = {"JPEG": ("JpegImagePlugin", "jpeg_factory"), "PNG": ("PngImagePlugin", "PngImageFile"),
             "WebP": ("WebPImagePlugin", "WebPImageFile"), "TIFF": ("TiffImagePlugin", "TiffImageFile"),
             "BMP": ("BmpImagePlugin", "BmpImageFile")}
-# Other kinds of file, by their first bytes: (where, bytes, what it is, what to do).
+_RAW = ("a raw camera file", "Develop it and export it as JPEG, PNG or TIFF.")
+# Other kinds of file, by their first bytes: (where, bytes, (what it is, what to do)).
 _OTHERS = (
-    (0, b"%PDF", "a PDF, not a picture", "Export its picture as JPEG, PNG or TIFF and use that."),
-    (0, b"GIF8", "a GIF, which keeps 256 colours at most", "Export the original photo as JPEG, PNG or TIFF."),
-    (0, b"8BPS", "a layered picture file", _EXPORT),
-    (0, b"FUJIFILMCCD-RAW", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (0, b"IIU\0", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (0, b"IIRO", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (0, b"IIRS", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (0, b"\0MRM", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (0, b"FOVb", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (8, b"CR\2\0", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (4, b"ftypcrx", "a raw camera file", "Develop it and export it as JPEG, PNG or TIFF."),
-    (4, b"ftyp", "a HEIC, AVIF or film file", "Export it as JPEG, PNG or TIFF."),
-    (0, b"\0\0\0\x0cjP  ", "a JPEG 2000 file", _EXPORT),
-    (0, b"\0\0\0\x0cJXL ", "a JPEG XL file", _EXPORT),
-    (0, b"\xff\x0a", "a JPEG XL file", _EXPORT),
-    (0, b"PK\3\4", "an archive, not a picture", "Unpack it and use the picture inside."),
+    (0, b"%PDF", ("a PDF, not a picture", "Export its picture as JPEG, PNG or TIFF and use that.")),
+    (0, b"GIF8", ("a GIF, which keeps 256 colours at most", "Export the original photo as JPEG, PNG or TIFF.")),
+    (0, b"8BPS", ("a layered picture file", _EXPORT)),
+    *((0, mark, _RAW) for mark in (b"FUJIFILMCCD-RAW", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"\0MRM", b"FOVb")),
+    (8, b"CR\2\0", _RAW),
+    (4, b"ftypcrx", _RAW),
+    (4, b"ftyp", ("a HEIC, AVIF or film file", "Export it as JPEG, PNG or TIFF.")),
+    (0, b"\0\0\0\x0cjP  ", ("a JPEG 2000 file", _EXPORT)),
+    (0, b"\0\0\0\x0cJXL ", ("a JPEG XL file", _EXPORT)),
+    (0, b"\xff\x0a", ("a JPEG XL file", _EXPORT)),
+    (0, b"PK\3\4", ("an archive, not a picture", "Unpack it and use the picture inside.")),
 )
+_RAW_SUFFIXES = frozenset("3fr arw cr2 cr3 dng iiq nef nrw orf pef raf rw2 srw".split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +51,7 @@ class Header:
     mode         Pillow's name of the layout: "L", "RGB", "RGBA", "P", "CMYK", ...
     bits         per channel.
     turn         EXIF orientation 1..8 that is still to be applied to decoded pixels.
-    turned       EXIF orientation the file asks for (differs from ``turn`` where the decoder turns).
+    turned       EXIF orientation the file asks for; the decoders of TIFF follow it themselves.
     icc          embedded profile, or None.
     says         "sRGB" or "Adobe RGB" when a mark other than a profile says so, else "".
     inverted     whether 0 is white (TIFF).
@@ -86,17 +80,6 @@ class Header:
         return (self.height, self.width) if self.turn >= 5 else (self.width, self.height)
 
 
-_lock = threading.Lock()
-
-
-@contextmanager
-def quiet() -> Iterator[None]:
-    """Keep Pillow's warnings about odd files from the reader's screen."""
-    with _lock, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        yield
-
-
 def open_lazily(data: bytes, kind: str):
     """The file as a Pillow image of which only the header is read.
 
@@ -115,11 +98,14 @@ def read_header(data: bytes, name: str, *, max_pixels: int) -> Header:
     """
     kind = _kind(data, name)
     try:
-        with quiet():
+        with quiet_pillow():
             header = _READERS[kind](data)
     except MockupError as error:
         raise error.within(name) from None
     except Exception:  # a hostile header fails in Pillow in many ways
+        if kind == "TIFF":  # Pillow gives one answer for both
+            raise MockupError("This TIFF file is damaged, or of a rare kind.",
+                              fix="Export it again as a plain RGB TIFF with 8 or 16 bits.", where=name) from None
         raise MockupError(f"This {kind} file is damaged.", fix=_DAMAGED, where=name) from None
     if header.width < 1 or header.height < 1:
         raise MockupError("This picture has no pixels.", fix=_DAMAGED, where=name)
@@ -134,18 +120,17 @@ def _kind(data: bytes, name: str) -> str:
     suffix = name.rpartition(".")[2].lower() if "." in name else ""
     if not data:
         raise MockupError("This file is empty.", fix=_DAMAGED, where=name)
-    if suffix in ("dng", "nef", "arw", "pef", "srw", "cr2", "cr3", "raf", "orf", "rw2", "3fr", "iiq", "nrw"):
-        raise MockupError("This is a raw camera file.", fix="Develop it and export it as JPEG, PNG or TIFF.",
-                          where=name)
+    if suffix in _RAW_SUFFIXES:  # many are TIFFs inside, with a small preview first
+        raise _is(_RAW, name)
     if data[:3] == b"\xff\xd8\xff":
         return "JPEG"
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return "PNG"
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "WebP"
-    for start, mark, what, fix in _OTHERS:
+    for start, mark, what in _OTHERS:
         if data[start:start + len(mark)] == mark:
-            raise MockupError(f"This is {what}.", fix=fix, where=name)
+            raise _is(what, name)
     if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         return "TIFF"
     if data[:2] == b"BM" and len(data) > 26:
@@ -180,7 +165,7 @@ def _tiff(data: bytes) -> Header:
     image = open_lazily(data, "TIFF")
     tags = image.tag_v2
     if 50706 in tags:
-        raise MockupError("This is a raw camera file.", fix="Develop it and export it as JPEG, PNG or TIFF.")
+        raise _is(_RAW)
     bits = tags.get(258, (1,))
     bits = max(bits) if isinstance(bits, tuple) else int(bits)
     photometric = int(tags.get(262, 1))
@@ -283,6 +268,10 @@ def _exif(image, exif=None, raw: bytes | None = None) -> tuple[int, str, tuple[s
         return turn, says, ()
     except Exception:  # a damaged EXIF block does no harm to the pixels
         return 1, "", ("its EXIF block is damaged and was left out",)
+
+
+def _is(what: tuple[str, str], name: str = "") -> MockupError:
+    return MockupError(f"This is {what[0]}.", fix=what[1], where=name)
 
 
 def _moving() -> MockupError:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from mockup.colour.light import adaptation, xy_to_xyz
-from mockup.colour.spaces import WHITE, XYZ_TO_SRGB, decode_srgb
+from mockup.colour.spaces import WHITE, XYZ_TO_SRGB, encode_srgb
 
 __all__ = ["PCS_WHITE", "Profile", "ProfileError", "adobe_rgb", "read_profile", "srgb_profile"]
 
@@ -57,11 +57,11 @@ class Profile:
 
     @property
     def is_srgb(self) -> bool:
-        """Whether numbers read through it differ from sRGB by less than a tenth of an 8-bit code."""
+        """Whether it is sRGB to a quarter of an 8-bit code and to the digits a profile is written with."""
         if self.space != "RGB" or not self.simple:
             return False
-        off = np.abs(self.tables(256) - decode_srgb(np.linspace(0, 1, 256))).max()
-        return off < 4e-4 and np.abs(self.matrix - np.eye(3)).max() < 1e-3
+        off = np.abs(encode_srgb(self.tables(256)) * 255 - np.arange(256)).max()
+        return off < 0.25 and np.abs(self.matrix - np.eye(3)).max() < 3e-4
 
 
 @cache

@@ -30,10 +30,10 @@ def read_bytes(path: Path, *, limit: int) -> bytes:
     path = Path(path)
     try:
         # Ask before opening: opening a pipe would wait for ever.
-        _check_readable(path, os.stat(path), limit)
+        _check_readable(path, os.stat(_sayable(path)), limit)
         with open(path, "rb") as file:
             data = file.read(limit + 1)
-    except (OSError, ValueError) as error:
+    except OSError as error:
         raise file_error(error, path, writing=False) from None
     if len(data) > limit:
         raise _too_large(path, len(data), limit)
@@ -58,7 +58,7 @@ def write_all(files: Mapping[Path, bytes]) -> None:
     flushed to the disk; only then are the names changed. When a change of
     name fails, those before it are taken back. Raises as ``write_whole``.
     """
-    targets = {Path(os.path.realpath(path)): (Path(path), data) for path, data in files.items()}
+    targets = {Path(os.path.realpath(_sayable(path))): (Path(path), data) for path, data in files.items()}
     if len(targets) != len(files):
         raise ValueError("the same file is named twice")
     waiting: dict[Path, Path] = {}   # target -> its temporary
@@ -93,16 +93,16 @@ def write_all(files: Mapping[Path, bytes]) -> None:
                 folder.rmdir()
             except OSError:
                 pass
-        if isinstance(error, (OSError, ValueError)) and not isinstance(error, MockupError):
+        if isinstance(error, OSError):
             raise file_error(error, shown, writing=True) from None
         raise
     finally:
         _remove(older.values())
 
 
-def file_error(error: OSError | ValueError, path: Path, *, writing: bool) -> MockupError:
+def file_error(error: OSError, path: Path, *, writing: bool) -> MockupError:
     """What an error of the operating system means to the person at the bench."""
-    code = getattr(error, "errno", None)
+    code = error.errno
     where = str(path)
     if code in (errno.ENOSPC, getattr(errno, "EDQUOT", None), errno.EFBIG):
         return MockupError("The disk is full, so nothing was written.",
@@ -120,12 +120,23 @@ def file_error(error: OSError | ValueError, path: Path, *, writing: bool) -> Moc
         return MockupError("A part of this path is a file, not a folder.", fix="Choose another folder.", where=where)
     if code in (errno.ENOENT, errno.ENOTDIR):
         return MockupError("There is no such file.", fix="Check the name and the folder.", where=where)
-    if code in (errno.ENAMETOOLONG, errno.EINVAL, errno.ELOOP) or not isinstance(error, OSError):
-        return MockupError("This is not a usable file name.", fix="Choose a shorter, plain name.", where=where)
+    if code in (errno.ENAMETOOLONG, errno.EINVAL, errno.ELOOP):
+        return _unusable(path)
     reason = error.strerror or type(error).__name__
     verb = "written" if writing else "read"
     return MockupError(f"This file could not be {verb} ({reason}).", fix="Choose another place or try again.",
                        where=where)
+
+
+def _sayable(path: Path) -> Path:
+    """``path``, when the system can be asked for it at all."""
+    if "\0" in str(path):
+        raise _unusable(path)
+    return Path(path)
+
+
+def _unusable(path: Path) -> MockupError:
+    return MockupError("This is not a usable file name.", fix="Choose a shorter, plain name.", where=str(path))
 
 
 def _check_readable(path: Path, status: os.stat_result, limit: int) -> None:
