@@ -1,0 +1,174 @@
+"""Natural faults: mineral streaks, pin knots, a sapwood edge; and bird's eyes, which are a fault that is prized."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mockup.wood.log import Log
+from mockup.wood.species import Species
+from mockup.wood.streams import Noise, stream
+
+__all__ = ["FAULTS", "FaultField"]
+
+Array = np.ndarray
+
+FAULTS = ("mineral", "knot", "sapwood")
+LONG = 2.6  # fibres part around a knot in an ellipse this much longer along the grain
+
+
+class FaultField:
+    """The faults of one board."""
+
+    def __init__(self, species: Species, log: Log, seed: int, faults: str | tuple[str, ...]) -> None:
+        self.species, self.log, lattice = species, log, log.lattice
+        self.lattice = lattice
+        rates, area = species.faults, lattice.width * lattice.height / 1e4
+
+        def count(name: str, rate: float) -> int:
+            rng = stream(seed, f"fault count {name}")
+            if faults == "none":
+                return 0
+            if faults == "natural":
+                return int(rng.poisson(rate * area))
+            return max(1, int(rng.poisson(max(rate, 0.3) * area))) if name in faults else 0
+
+        rng = stream(seed, "mineral streaks")
+        n = count("mineral", rates.mineral)
+        self.streaks = np.column_stack([
+            (rng.random(n) - 0.5) * lattice.width, rng.random(n) * lattice.height,
+            np.exp(rng.normal(3.0, 0.6, n)), np.exp(rng.normal(-0.55, 0.6, n)), rng.uniform(0.35, 1.1, n)])
+        rng = stream(seed, "knots")
+        n = count("knot", rates.knot)
+        self.knots = np.column_stack([
+            (rng.random(n) - 0.5) * lattice.width, rng.random(n) * lattice.height,
+            np.clip(np.exp(rng.normal(0.1, 0.4, n)), 0.5, 3.5), rng.uniform(0.6, 1.0, n), rng.uniform(0, 6.28, n)])
+        self.sapwood = None
+        rng = stream(seed, "sapwood")
+        wanted = rng.random() < rates.sapwood if faults == "natural" else faults != "none" and "sapwood" in faults
+        if wanted:
+            width = min(rates.sapwood_width, 0.3 * lattice.width) * rng.uniform(0.4, 1.0)
+            outer = np.hypot(abs(log.cx0) + lattice.width / 2, log.cz0)
+            inner = np.hypot(abs(log.cx0) + lattice.width / 2 - width, log.cz0)
+            self.sapwood = float(min(inner, outer - 1))
+            self.sap_edge = Noise(lattice, stream(seed, "sapwood edge"), 6, 50), Noise(lattice, stream(seed, "sapwood fray"), 0.4, 14)
+        self.fray = Noise(lattice, stream(seed, "streak fray"), 0.18, 6.0) if len(self.streaks) else None
+        self.eyes = _eyes(species, lattice, seed)
+
+    def push(self, v: Array) -> Array | None:
+        """Displacement of the rings, mm (rows, cols), or None."""
+        if self.eyes is None:
+            return None
+        return self._stamp(v, self.eyes, lambda x, y, e: 0.35 * e[3] * np.exp(-1.1 * (x * x + 0.6 * y * y)), 2.6)
+
+    def layers(self, v: Array, radius: Array) -> list[tuple[Array, tuple[float, float, float]]]:
+        """(field, Lab change per unit) of every fault on these rows."""
+        out, rates = [], self.species.faults
+        if len(self.streaks):
+            field = np.zeros((len(v), self.lattice.cols), np.float32)
+            u = self.lattice.u()
+            for u0, v0, half, wide, dark in self.streaks:
+                rows = np.flatnonzero(np.abs(v - v0) < half)
+                cols = np.flatnonzero(np.abs(u - u0) < 5 * wide + 2)
+                if len(rows) and len(cols):
+                    s = ((v[rows] - v0) / half)[:, None]
+                    bow = 0.8 * np.sin(2.2 * s + u0) * wide
+                    taper = np.clip(1 - np.abs(s), 0, 1) ** 0.7
+                    x = (u[None, cols] - u0 - bow) / (wide * (0.15 + 0.85 * taper))
+                    field[rows[0]: rows[-1] + 1, cols[0]: cols[-1] + 1] += dark * taper * np.exp(-np.abs(x) ** 1.5)
+            fray = self.fray.rows(v)
+            field *= np.clip(0.8 + 0.5 * fray, 0, 2)
+            out.append((field, rates.mineral_lab))
+        if self.sapwood is not None:
+            wide, fine = self.sap_edge
+            edge = radius - np.float32(self.sapwood) + 2.0 * wide.rows(v) + 0.6 * fine.rows(v)
+            out.append((1 / (1 + np.exp(-np.clip(edge / 0.9, -30, 30))), rates.sapwood_lab))
+        if self.eyes is not None:
+            out.append((self._stamp(v, self.eyes, _eye, 2.2), self.species.figure.lab))
+        return out
+
+    def around_knots(self, u: Array, x: Array, y: Array) -> Array:
+        """Fibres part around a knot as a stream around a post."""
+        for x0, y0, size, _, _ in self.knots:
+            rows = np.flatnonzero(np.abs(y - y0) < 14 * size)
+            cols = np.flatnonzero(np.abs(x - x0) < 7 * size)
+            if not len(rows) or not len(cols):
+                continue
+            a = slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
+            dx, dy = (x[a[1]] - x0)[None, :], ((y[a[0]] - y0) / LONG)[:, None]
+            far = dx * dx + dy * dy
+            fade = np.clip(1.25 - np.sqrt(far) / (5.5 * size), 0, 1)
+            pull = fade * dx * np.minimum(size * size * 1.2 / np.maximum(far, 1e-6), 0.92)
+            u = u.copy() if not u.flags.writeable else u
+            u[a] -= pull.astype(np.float32)
+        return u
+
+    def paint_knots(self, linear: Array, x: Array, y: Array) -> Array:
+        """Draw the knots themselves on rows of the picture."""
+        for x0, y0, size, dark, turn in self.knots:
+            rows = np.flatnonzero(np.abs(y - y0) < 5 * size)
+            cols = np.flatnonzero(np.abs(x - x0) < 4 * size)
+            if not len(rows) or not len(cols):
+                continue
+            a = slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
+            dx, dy = (x[a[1]] - x0)[None, :] / size, ((y[a[0]] - y0) / 1.25)[:, None] / size
+            angle = np.arctan2(dy, dx)
+            rho = np.hypot(dx, dy) * (1 + 0.12 * np.sin(2 * angle + turn) + 0.07 * np.sin(5 * angle + 2 * turn))
+            core = 1 / (1 + np.exp(np.clip((rho - 0.55) / 0.10, -30, 30)))
+            rim = np.exp(-0.5 * ((rho - 0.62) / 0.16) ** 2)
+            heart = np.exp(-0.5 * (rho / 0.18) ** 2)
+            halo = np.exp(-0.5 * (rho / 1.5) ** 2 - 0.5 * (dx / 1.0) ** 2)
+            sink = dark * (0.45 * core + 0.5 * rim + 0.9 * heart + 0.22 * halo)
+            linear[a] *= np.exp(-sink[..., None] * np.float32([0.75, 1.0, 1.3]))
+        return linear
+
+    def _stamp(self, v: Array, eyes: Array, shape, reach: float) -> Array:
+        """Sum of small shapes at the eyes: shape(x, y, eye) in units of its size."""
+        field = np.zeros((len(v), self.lattice.cols), np.float32)
+        u = self.lattice.u()
+        near = eyes[(eyes[:, 1] > v[0] - 12) & (eyes[:, 1] < v[-1] + 12)]
+        du, dv = self.lattice.du, self.lattice.dv
+        for eye in near:
+            u0, v0, wide, size = eye[:4]
+            i0 = max(0, int((v0 - v[0] - reach * size * 1.3) / dv)); i1 = min(len(v), int((v0 - v[0] + reach * size * 1.3) / dv) + 1)
+            j0 = max(0, int((u0 - u[0] - reach * wide) / du)); j1 = min(len(u), int((u0 - u[0] + reach * wide) / du) + 1)
+            if i1 > i0 and j1 > j0:
+                x = ((u[j0:j1] - u0) / wide)[None, :]
+                y = ((v[i0:i1] - v0) / (size * 1.3))[:, None].astype(np.float32)
+                field[i0:i1, j0:j1] += shape(x, y, eye)
+        return field
+
+
+def _eyes(species: Species, lattice, seed: int) -> Array | None:
+    """Bird's eyes: u, v, half width, half length, strength, turn, wobble."""
+    figure = species.figure
+    if figure.kind != "birdseye":
+        return None
+    rng = stream(seed, "eyes")
+    area = lattice.cols * lattice.du * lattice.rows * lattice.dv
+    n = rng.poisson(figure.density * area * 2)
+    u = (rng.random(n) - 0.5) * lattice.cols * lattice.du
+    v = rng.random(n) * lattice.rows * lattice.dv - lattice.margin
+    # Eyes come in flocks.
+    flock = Noise(lattice, stream(seed, "flocks"), 16, 30)
+    order = np.argsort(v)
+    u, v = u[order], v[order]
+    column = np.clip(((u - lattice.u0) / lattice.du).astype(int), 0, lattice.cols - 1)
+    density = np.concatenate([flock.rows(v[k: k + 200])[np.arange(len(v[k: k + 200])), column[k: k + 200]]
+                              for k in range(0, n, 200)]) if n else np.zeros(0)
+    kept = rng.random(n) < 1 / (1 + np.exp(-1.2 * density))
+    u, v = u[kept], v[kept]
+    n = len(u)
+    size = np.clip(np.exp(rng.normal(-0.05, 0.35, n)), 0.45, 2.2)
+    return np.column_stack([u, v, size * rng.uniform(0.75, 1.25, n), size, rng.uniform(0.4, 1.3, n),
+                            rng.uniform(0, 6.28, n), rng.uniform(0, 6.28, n)]).astype(np.float32)
+
+
+def _eye(x: Array, y: Array, eye: Array) -> Array:
+    """One eye in units of the figure's dark band: a dark cup with a paler ring and a dot."""
+    strength, turn, wobble = eye[4:7]
+    angle = np.arctan2(y, x)
+    rho = np.hypot(x, y) * (1 + 0.13 * np.sin(2 * angle + turn) + 0.08 * np.sin(3 * angle + wobble))
+    cup = np.exp(-0.5 * ((rho - 0.75) / 0.24) ** 2) * (0.75 + 0.45 * np.cos(angle - turn))
+    dot = np.exp(-0.5 * (rho / 0.3) ** 2)
+    pale = np.exp(-0.5 * ((rho - 1.35) / 0.35) ** 2)
+    return np.float32(strength) * (2.0 * cup + 1.5 * dot - 0.45 * pale)

@@ -1,0 +1,168 @@
+"""Figure: the waves of the fibres that show as flame, quilt, ribbon and bird's eyes.
+
+All figure is band-pass noise rather than a bent sine: noise forks, fades and
+changes its spacing by itself, as curl does.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from mockup.wood.species import Figure
+from mockup.wood.streams import Lattice, Noise, stream
+
+__all__ = ["FigureField", "figure_field"]
+
+Array = np.ndarray
+
+STEP_X, STEP_Y = 8, 3  # lattice cells per cell of the figure's coarse grid
+
+
+class FigureField:
+    """A figure on the whole board, expanded strip by strip.
+
+    Unit variance. ``signal`` is the wave (its dark side positive), ``slope``
+    the sign and size of the fibre dip, ``lift`` the height of the fibres, mm.
+    """
+
+    def __init__(self, figure: Figure, lattice: Lattice, seed: int) -> None:
+        self.figure, self.lattice = figure, lattice
+        self.signal, self.lift = _draw(figure, lattice, seed)
+        # Bundles of fibres reflect each for itself: this combs the edges of a stripe.
+        comb = {"fine": (0.22, 5.0), "tuft": (0.8, 9.0), "lock": (2.8, 15.0), "bundle": (0.3, 6.0), "sheet": (1.3, 14.0)}
+        self.comb = {k: Noise(lattice, stream(seed, f"figure {k}"), *s) for k, s in comb.items()}
+
+    def rows(self, v: Array) -> Array:
+        """(len(v), cols) float32: the figure, feathered along the fibres."""
+        lattice, kind = self.lattice, self.figure.kind
+        scale = np.float32(self.figure.spacing / 7.0)
+        noise = {k: n.rows(v) for k, n in self.comb.items()}
+        if kind == "ribbon":
+            shift_u = 0.25 * noise["tuft"] + 0.5 * noise["lock"]
+            shift_v = np.float32(0)
+        else:
+            shift_u = np.float32(0)
+            shift_v = scale * (0.20 * noise["fine"] + 0.13 * noise["tuft"] + 0.22 * noise["lock"])
+        out = self._sample(self.signal, v, shift_u, shift_v)
+        out *= 1 + 0.26 * noise["bundle"] + 0.20 * noise["sheet"]
+        return out
+
+    def lift_rows(self, v: Array) -> Array | None:
+        """(len(v), cols) float32: height of the fibres above the plane, mm."""
+        if self.lift is None:
+            return None
+        return self._sample(self.lift, v, np.float32(0), np.float32(0))
+
+    def _sample(self, field: Array, v: Array, shift_u: Array, shift_v: Array) -> Array:
+        lattice = self.lattice
+        columns = (np.arange(lattice.cols, dtype=np.float32) + 0.5) / STEP_X + 1.5
+        lines = ((v + lattice.margin) / (STEP_Y * lattice.dv)).astype(np.float32) + 1.5
+        x = np.broadcast_to(columns[None, :], (len(v), lattice.cols)) + shift_u * np.float32(1 / (STEP_X * lattice.du))
+        y = np.broadcast_to(lines[:, None], (len(v), lattice.cols)) + shift_v * np.float32(1 / (STEP_Y * lattice.dv))
+        return cv2.remap(field, np.ascontiguousarray(x, np.float32), np.ascontiguousarray(y, np.float32),
+                         cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
+
+
+def figure_field(figure: Figure, lattice: Lattice, seed: int) -> FigureField | None:
+    """The figure of a board, or None for a plain one."""
+    return None if figure.kind == "none" else FigureField(figure, lattice, seed)
+
+
+def _band_pass(rng: np.random.Generator, shape: tuple[int, int], step: tuple[float, float], length: float,
+               width: float, breadth: float, slant: float = 0.0, across: bool = False) -> Array:
+    """Noise whose waves along axis 0 are ``length`` mm long; unit variance.
+
+    ``width``    relative bandwidth; ``breadth`` correlation across the wave, mm;
+    ``slant``    slope of the stripes; ``across`` turns it by 90 degrees.
+    """
+    pad = [int(np.ceil((3 * max(length, 4) + 20) / s)) for s in step]
+    big = [cv2.getOptimalDFTSize(n + 2 * p) for n, p in zip(shape, pad)]
+    white = rng.standard_normal(big, dtype=np.float32)
+    fy = np.fft.fftfreq(big[0], step[0])[:, None]
+    fx = np.fft.rfftfreq(big[1], step[1])[None, :]
+    if across:
+        fy, fx = fx, fy
+    fx = fx + slant * fy
+    transfer = np.exp(-0.5 * ((np.abs(fy) - 1 / length) / (width / length)) ** 2 - 0.5 * (np.pi * fx * breadth) ** 2)
+    # Variance of the result, over the full spectrum (inner columns of the half spectrum count twice).
+    power = transfer.astype(np.float64) ** 2
+    twice = np.full(power.shape[1], 2.0)
+    twice[0] = 1.0
+    if big[1] % 2 == 0:
+        twice[-1] = 1.0
+    variance = (power * twice).sum() / (big[0] * big[1])
+    out = np.fft.irfft2(np.fft.rfft2(white) * transfer, s=big).astype(np.float32)
+    return out[pad[0]: pad[0] + shape[0], pad[1]: pad[1] + shape[1]] / np.float32(np.sqrt(variance))
+
+
+class _Coarse:
+    """Smooth noise on the figure's coarse grid."""
+
+    def __init__(self, lattice: Lattice, shape: tuple[int, int], step: tuple[float, float], seed: int) -> None:
+        self.shape, self.step, self.seed, self.lattice = shape, step, seed, lattice
+        self.grid = Lattice(shape[1] * step[1], shape[0] * step[0], margin=0, du=step[1], dv=step[0])
+
+    def __call__(self, layer: str, sx: float, sy: float) -> Array:
+        noise = Noise(self.grid, stream(self.seed, f"figure {layer}"), sx, sy)
+        return noise.rows(self.grid.v(0, self.shape[0]))[:, : self.shape[1]]
+
+
+def _draw(figure: Figure, lattice: Lattice, seed: int) -> tuple[Array, Array | None]:
+    """The figure on the coarse grid: signal, and lift in mm or None."""
+    step = (STEP_Y * lattice.dv, STEP_X * lattice.du)
+    shape = (lattice.rows // STEP_Y + 6, lattice.cols // STEP_X + 6)
+    smooth = _Coarse(lattice, shape, step, seed)
+    rng = stream(seed, "figure waves")
+    pick = stream(seed, "figure habit")
+    spacing, breadth = figure.spacing * pick.uniform(0.88, 1.15), figure.breadth
+    if figure.kind == "flame":
+        slant = pick.normal(0, 0.06)
+        signal = _flame(rng, shape, step, spacing, breadth, slant, smooth)
+        envelope = np.clip(1 + figure.patchy * (0.75 * smooth("patch wide", 26, 38) + 0.6 * smooth("patch", 8, 13)), 0.2, 1.8)
+        return signal * envelope, None
+    if figure.kind == "quilt":
+        return _quilt(rng, shape, step, spacing, smooth, figure.patchy)
+    if figure.kind == "ribbon":
+        wide = _band_pass(rng, shape, step, spacing, 0.35, figure.breadth * 5, 0, across=True)
+        broad = _band_pass(rng, shape, step, spacing * 2.3, 0.35, figure.breadth * 7, 0, across=True)
+        signal = (wide * np.clip(0.8 + 0.5 * smooth("ribbon fade", 8, 30), 0, 2) + 0.7 * broad) / 1.25
+        # Interlocked grain breaks off along short cross lines.
+        breaks = _band_pass(rng, shape, step, 26, 0.6, 7)
+        return signal * np.clip(0.85 + figure.patchy * breaks, 0, 2), None
+    # Bird's-eye maple waves faintly between the eyes.
+    signal = 0.6 * _band_pass(rng, shape, step, spacing, 0.5, 8) + 0.4 * _band_pass(rng, shape, step, spacing * 2, 0.5, 12)
+    return signal, None
+
+
+def _flame(rng, shape, step, spacing, breadth, slant, smooth) -> Array:
+    """Curl: short waves in one patch, long in the next, forking where they meet."""
+    close = _band_pass(rng, shape, step, 0.74 * spacing, 0.30, 0.8 * breadth, slant + 0.05)
+    middle = _band_pass(rng, shape, step, 1.0 * spacing, 0.34, breadth, slant)
+    open_ = _band_pass(rng, shape, step, 1.45 * spacing, 0.32, 1.3 * breadth, slant - 0.05)
+    fine = _band_pass(rng, shape, step, 0.42 * spacing, 0.45, 0.45 * breadth, slant)
+    where = smooth("flame where", 30, 50)
+    a = 1 / (1 + np.exp(-2.2 * (where - 0.6)))
+    b = 1 / (1 + np.exp(-2.2 * (-where - 0.6)))
+    m = np.clip(1 - a - b, 0, 1)
+    norm = np.sqrt(a * a + b * b + m * m)
+    main = (a * close + b * open_ + m * middle) / norm
+    return (main + 0.33 * fine) / np.float32(np.hypot(1, 0.33))
+
+
+def _quilt(rng, shape, step, spacing, smooth, patchy) -> tuple[Array, Array]:
+    """Pillows: broad blisters with narrow valleys between them."""
+    n = _band_pass(rng, shape, step, spacing, 0.34, 0.38 * spacing)
+    n = n + 0.3 * _band_pass(rng, shape, step, 0.55 * spacing, 0.4, 0.25 * spacing)
+    y, x = np.mgrid[0: shape[0], 0: shape[1]].astype(np.float32)
+    x += 0.12 * spacing / step[1] * smooth("quilt bend across", 6, 8)
+    y += 0.12 * spacing / step[0] * smooth("quilt bend along", 6, 8)
+    n = cv2.remap(n, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
+    height = 1 - np.log1p(np.exp(-1.3 * n)) / 1.3
+    height = cv2.GaussianBlur(height, (0, 0), 0.7 / step[1], sigmaY=0.7 / step[0])
+    slope = np.gradient(height, step[0], axis=0)
+    slope = slope / slope.std()
+    hollow = -(height - height.mean()) / height.std()
+    signal = 0.8 * slope + 0.55 * hollow
+    signal *= np.clip(1 + patchy * smooth("quilt patch", 24, 30), 0.3, 1.7)
+    return (signal / signal.std()).astype(np.float32), (0.55 * (height - height.mean())).astype(np.float32)

@@ -1,0 +1,116 @@
+"""Pores and rays: thousands of short marks along the fibre.
+
+A mark is an impulse on the lattice, spread by a Gaussian across the grain and
+by two running means along it (which taper its ends). Marks of like length are
+spread together, so the cost does not depend on how many there are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from mockup.wood.species import Pores, Rays
+from mockup.wood.streams import Lattice, stream
+
+__all__ = ["Marks", "pore_marks", "ray_marks"]
+
+Array = np.ndarray
+
+LENGTHS = 6  # classes of length
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Marks of one kind, sorted by v.
+
+    ``u``, ``v`` middle of each, mm; ``angle`` tangent of the angle at which it
+    runs through the face; ``weight`` its strength; ``chance`` 0..1, to be
+    compared with the share kept at its place.
+    """
+
+    lattice: Lattice
+    u: Array
+    v: Array
+    angle: Array
+    weight: Array
+    chance: Array
+    diameter: float
+    longest: float
+
+    def draw(self, first: int, last: int, keep: Array, dip: Array | None = None) -> Array:
+        """(last - first, cols) float32: summed strength of the marks on rows first .. last - 1.
+
+        Only marks whose middle lies on these rows: draw half the longest mark more at either end.
+
+        ``keep``  (rows, cols), share of the candidates kept at each place.
+        ``dip``   (rows, cols), degrees: marks shorten where the fibre dives.
+        """
+        lattice, rows = self.lattice, last - first
+        v = lattice.v(first, last)
+        a, b = np.searchsorted(self.v, [v[0], v[-1]])
+        x = (self.u[a:b] - lattice.u0) / lattice.du - 0.5
+        y = (self.v[a:b] - v[0]) / lattice.dv
+        i = np.clip(np.rint(y), 0, rows - 1).astype(np.int32)
+        j = np.clip(np.rint(x), 0, lattice.cols - 1).astype(np.int32)
+        kept = self.chance[a:b] < keep[i, j]
+        x, y, i, j = x[kept], y[kept], i[kept], j[kept]
+        slope = self.angle[a:b][kept]
+        if dip is not None:
+            slope = slope + np.abs(np.tan(np.radians(dip[i, j])))
+        shortest = 3 * self.diameter
+        length = np.clip(self.diameter / np.maximum(slope, 1e-4), min(shortest, self.longest), self.longest)
+        weight = self.weight[a:b][kept]
+        out = np.zeros((rows, lattice.cols), np.float32)
+        ratio = max(self.longest / shortest, 1.001)
+        group = np.clip((np.log(length / shortest) / np.log(ratio) * LENGTHS).astype(np.int32), 0, LENGTHS - 1)
+        for g in range(LENGTHS):
+            mine = group == g
+            if not mine.any():
+                continue
+            typical = shortest * ratio ** ((g + 0.5) / LENGTHS)
+            half = max(1, int(round(0.5 * typical / lattice.dv)))
+            halo = half + 1
+            flat = _impulses(x[mine], y[mine] + halo, weight[mine] * half, (rows + 2 * halo, lattice.cols))
+            flat = cv2.blur(cv2.blur(flat, (1, half)), (1, half + 1 - half % 2))
+            out += flat[halo: halo + rows]
+        sigma = max(0.42 * self.diameter, 0.055) / lattice.du
+        peak = np.sqrt(2 * np.pi) * 0.42 * self.diameter / lattice.du
+        return cv2.GaussianBlur(out, (0, 0), sigma, sigmaY=0.01) * np.float32(peak)
+
+
+def _impulses(x: Array, y: Array, weight: Array, shape: tuple[int, int]) -> Array:
+    """Bilinear deposits of ``weight`` at (x, y), cells; what falls outside is dropped."""
+    inside = (x > 0) & (x < shape[1] - 1.001) & (y > 0) & (y < shape[0] - 1.001)
+    x, y, weight = x[inside], y[inside], weight[inside]
+    i, j = y.astype(np.int64), x.astype(np.int64)
+    fy, fx = y - i, x - j
+    base = i * shape[1] + j
+    size = shape[0] * shape[1]
+    where = np.concatenate([base, base + 1, base + shape[1], base + shape[1] + 1])
+    what = np.concatenate([weight * (1 - fy) * (1 - fx), weight * (1 - fy) * fx,
+                           weight * fy * (1 - fx), weight * fy * fx])
+    return np.bincount(where, what, size).astype(np.float32).reshape(shape)
+
+
+def pore_marks(pores: Pores, lattice: Lattice, seed: int, number: int) -> Marks:
+    """Candidates for the pores of one kind over the whole board."""
+    return _marks(stream(seed, f"pores {number}"), lattice, pores.density, pores.diameter, pores.length,
+                  spread=0.45, tilt=1.3)
+
+
+def ray_marks(rays: Rays, lattice: Lattice, seed: int) -> Marks:
+    """Ends of rays on a flat-sawn face: short dashes, all about alike."""
+    return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.35, tilt=8.0)
+
+
+def _marks(rng, lattice: Lattice, density: float, diameter: float, longest: float, spread: float, tilt: float) -> Marks:
+    width, height = lattice.cols * lattice.du, lattice.rows * lattice.dv
+    n = rng.poisson(density * width * height)
+    v = np.sort(rng.random(n, dtype=np.float32)) * height - lattice.margin
+    u = rng.random(n, dtype=np.float32) * width + lattice.u0
+    angle = np.tan(np.radians(0.25 + np.abs(rng.standard_normal(n, dtype=np.float32)) * tilt))
+    weight = np.exp(spread * rng.standard_normal(n, dtype=np.float32) - 0.5 * spread ** 2)
+    return Marks(lattice, u, v.astype(np.float32), angle, weight, rng.random(n, dtype=np.float32), diameter, longest)
