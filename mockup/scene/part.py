@@ -103,20 +103,21 @@ def _placement(read: Reader, shape: Shape | None, board: BoardRef | None, centre
     if cut != "single" and not shape.bounds[0] < joint < shape.bounds[2]:
         read.note("joint", f"The joint line at x = {joint:g} misses the part, which spans {shape.bounds[0]:.1f} to "
                            f"{shape.bounds[2]:.1f}.", "Move joint inside, or use cut = \"single\".")
-    return Placement(at=at or _middle(shape, board, cut, turn, joint), turn=turn, cut=cut, joint=joint, slip=slip)
+    return Placement(at=at or _middle(shape, board, cut, turn, joint, slip), turn=turn, cut=cut, joint=joint, slip=slip)
 
 
-def _middle(shape: Shape, board: BoardRef, cut: str, turn: float, joint: float) -> tuple[float, float]:
+def _middle(shape: Shape, board: BoardRef, cut: str, turn: float, joint: float, slip: float) -> tuple[float, float]:
     """The board point under the anchor that puts the piece in the middle of its board.
 
-    Of two matched pieces the wider is centred; as drawn it lies left of the joint.
+    Of two matched pieces the wider is centred. On the board both lie right of
+    the joint as drawn, the second one further down by ``slip``.
     """
-    x, y = board.size_mm[0] / 2, board.size_mm[1] / 2
+    half = drop = 0.0
     if cut != "single":
-        half = max(joint - shape.bounds[0], shape.bounds[2] - joint) / 2
-        x += half * math.cos(math.radians(turn))
-        y += half * math.sin(math.radians(turn))
-    return (round(x, 3), round(y, 3))
+        half, drop = max(joint - shape.bounds[0], shape.bounds[2] - joint) / 2, slip / 2
+    cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    x, y = board.size_mm
+    return (round(x / 2 - half * cos + drop * sin, 3), round(y / 2 - half * sin - drop * cos, 3))
 
 
 def plain_part(part: Part, outline: str) -> dict[str, Any]:

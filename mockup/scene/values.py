@@ -50,12 +50,15 @@ class Placement:
     single piece; for two matched pieces it is the point of the joint line at
     the middle height of that box.
 
+    The piece right of the joint lies on the board as drawn; the left one is of
+    the same wood, so the board need only hold the wider of the two.
+
     at     x, y on the board from the top left corner of its picture.
     turn   degrees, the part on the board, clockwise as seen.
-    cut    "single", "bookmatch" (second piece mirrored) or "slipmatch" (second
-           piece slid across, not mirrored).
+    cut    "single", "bookmatch" (the left piece is the right one mirrored) or
+           "slipmatch" (the left piece is the right one slid across).
     joint  x of the joint line in the drawing.
-    slip   how far along the joint the second piece is shifted against the first.
+    slip   how far down the board, along the joint, the left piece is taken.
     """
 
     at: tuple[float, float]

@@ -4,7 +4,9 @@ import tomllib
 
 import pytest
 
+from mockup.errors import MockupError
 from mockup.finish.words import finish_warnings
+from mockup.scene import places
 from mockup.scene.library import texture, textures
 from mockup.scene.load import load_scene
 from mockup.scene.places import builtin_scenes, scenes_folder, textures_folder
@@ -18,6 +20,20 @@ def all_views(scene):
 def test_the_two_demo_scenes_are_built_in():
     assert {"tern", "heron"} <= set(builtin_scenes())
     assert scenes_folder().name == "scenes" and textures_folder().name == "textures"
+
+
+@pytest.mark.parametrize("home", ["mockup", "."])
+def test_folders_are_found_in_a_wheel_and_in_a_checkout(tmp_path, monkeypatch, home):
+    """A wheel carries scenes/ inside the package, a checkout beside it."""
+    wanted = tmp_path / home / "scenes" / "wren"
+    wanted.mkdir(parents=True)
+    (wanted / "wren.toml").touch()
+    (wanted / "notes.toml").touch()
+    (tmp_path / "mockup").mkdir(exist_ok=True)
+    monkeypatch.setattr(places, "PACKAGE", tmp_path / "mockup")
+    assert builtin_scenes() == {"wren": wanted / "wren.toml"}
+    with pytest.raises(MockupError, match='The folder "textures" .* is missing. Install the program again.'):
+        textures_folder()
 
 
 @pytest.mark.parametrize("name", ["tern", "heron"])
@@ -38,17 +54,17 @@ def test_tern_is_bookmatched_and_heron_is_one_piece():
 
 
 @pytest.mark.parametrize("name", ["tern", "heron"])
-def test_every_demo_part_fits_on_its_board(name):
-    """As ``Placement`` says: the wider of two matched pieces lies left of the joint, a single one about the middle."""
+def test_every_demo_part_fits_on_its_board_with_its_grain_along_it(name):
+    """As ``Placement`` says: of two matched pieces the wider lies right of the joint, a single one about the middle."""
     scene = load_scene(name)
     for part in scene.parts:
         (x0, y0, x1, y1), place = part.shape.bounds, part.placement
-        width, height = scene.boards[part.board].size_mm
-        assert place.turn == 0
-        half = (x1 - x0) / 2
-        left, right = (half, half) if place.cut == "single" else (max(place.joint - x0, x1 - place.joint), 0)
-        assert 0 <= place.at[0] - left and place.at[0] + right <= width, part.name
-        assert 0 <= place.at[1] - (y1 - y0) / 2 and place.at[1] + (y1 - y0) / 2 <= height, part.name
+        board = scene.boards[part.board]
+        assert abs(place.turn) < 5 and abs(place.turn - (board.grain - 90)) < 0.1
+        half, tall = (x1 - x0) / 2, (y1 - y0) / 2
+        left, right = (half, half) if place.cut == "single" else (0, max(place.joint - x0, x1 - place.joint))
+        assert 0 <= place.at[0] - left and place.at[0] + right <= board.size_mm[0], part.name
+        assert 0 <= place.at[1] - tall and place.at[1] + tall <= board.size_mm[1], part.name
 
 
 def test_starter_is_a_scene_of_its_own(tmp_path):

@@ -42,9 +42,16 @@ def test_board_is_measured_from_its_picture(folder):
 
 
 def test_matched_halves_lie_in_the_middle_of_the_board(folder):
-    """The wider half, 92 mm left of the joint at 152, is centred: its joint edge 46 mm right of the middle."""
+    """The wider half is 92 mm (60 to the joint at 152) and lies right of the joint: that is 46 mm left of the middle."""
     top = parts_of(load_scene(folder / "wren.toml"))["top"]
-    assert top.placement.joint == 152 and top.placement.at == (150 + 46, 250)
+    assert top.placement.joint == 152 and top.placement.at == (150 - 46, 250)
+
+
+@pytest.mark.parametrize(("turn", "at"), [(0, (104, 245)), (90, (155, 204)), (180, (196, 255))])
+def test_matched_halves_stay_in_the_middle_when_turned_and_slipped(folder, turn, at):
+    file = folder / "wren.toml"
+    file.write_text(file.read_text().replace("joint = 152", f"joint = 152\nturn = {turn}\nslip = 10"))
+    assert parts_of(load_scene(file))["top"].placement.at == pytest.approx(at)
 
 
 def test_single_piece_lies_in_the_middle_of_the_board(folder):
