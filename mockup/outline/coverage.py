@@ -72,14 +72,16 @@ def coverage(
     flat = out.reshape(-1)
     flat[pixel] = np.clip((total - area) * _GRAIN, 0.0, 1.0)
 
-    # Between two edge pixels of a row nothing is cut: the sum is a whole number there.
+    # Between two edge pixels of a row the sum stands still: a whole number, or a share of the row
+    # where an exactly level edge, which cuts no column, runs through it.
     run_end = np.r_[pixel[1:], 0]
     row_end = (line + 1) * width
     last = np.r_[new_row[1:], True]
     run_end = np.where(last, row_end, run_end)
-    inside = (np.rint(total * _GRAIN) >= 1) & (run_end > pixel + 1)
-    for start, stop in zip((pixel[inside] + 1).tolist(), run_end[inside].tolist(), strict=True):
-        flat[start:stop] = 1.0
+    level = np.clip(total * _GRAIN, 0.0, 1.0)
+    inside = (level > 1e-9) & (run_end > pixel + 1)
+    for start, stop, value in zip((pixel[inside] + 1).tolist(), run_end[inside].tolist(), level[inside].tolist(), strict=True):
+        flat[start:stop] = value
     return out
 
 
