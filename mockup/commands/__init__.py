@@ -1,0 +1,1 @@
+"""The commands, one module each; each imports what it needs when it runs."""

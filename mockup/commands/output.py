@@ -1,0 +1,53 @@
+"""Where a command writes, checked before any work is done, and how it says what it wrote."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+import click
+
+from ..errors import MockupError, nearest
+
+__all__ = ["checked_file", "checked_folder", "note", "wrote"]
+
+
+def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = ()) -> Path:
+    """``path`` if a file of one of the suffixes can be written there and it is none of the inputs."""
+    suffixes = tuple(suffixes)
+    if path.suffix.lower() not in suffixes:
+        fix = f"Use one of: {', '.join(suffixes)}."
+        found = f'"{path.suffix}" cannot be written.' if path.suffix else "The file name has no ending that says what to write."
+        raise MockupError(found, fix=fix, where=str(path))
+    if path.is_dir():
+        raise MockupError("This is a folder.", fix="Name a file in it.", where=str(path))
+    real = os.path.realpath(path)
+    if any(real == os.path.realpath(p) for p in inputs):
+        raise MockupError("The scene reads this file.", fix="Write to another one: inputs are never changed.", where=str(path))
+    checked_folder(path.parent)
+    return path
+
+
+def checked_folder(folder: Path) -> Path:
+    """``folder`` if files can be written there, or it can be made."""
+    there = folder
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise MockupError("This is a file, not a folder.", fix="Choose another folder.", where=str(there))
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise MockupError(f'The folder "{there}" cannot be written to.', fix="Choose another folder, or allow writing there.",
+                          where=str(folder))
+    return folder
+
+
+def wrote(*paths: Path) -> None:
+    """Paths on stdout, one a line, so that another program can take them."""
+    for path in paths:
+        click.echo(str(path))
+
+
+def note(text: str) -> None:
+    """A remark on stderr."""
+    click.echo(text, err=True)

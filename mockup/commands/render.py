@@ -1,0 +1,111 @@
+"""``mockup render``: one picture of a scene."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ..errors import MockupError, nearest
+from .output import checked_file, note, wrote
+from .plain import PlainCommand, scene_argument, variant_option
+from .progress import progress
+
+if TYPE_CHECKING:
+    from ..render.picture import Picture
+    from ..scene.values import Scene
+
+__all__ = ["render"]
+
+SCALE = 4.0        # pixels per mm: figure and pores are seen, a body fills a large screen
+PIXELS = 24e6      # a larger picture must be asked for
+
+
+@click.command(cls=PlainCommand, example="mockup render tern --variant sea-blue --scale 6\n"
+                                         "mockup render tern --show placement --part top")
+@scene_argument
+@variant_option
+@click.option("--side", metavar="front|back", type=click.Choice(["front", "back"]), default="front", help="The side to see.")
+@click.option("--scale", metavar="PX_PER_MM", type=float,
+              help=f"Pixels per mm; 11.8 is full size at 300 dpi. Left out, {SCALE:g}, or less for a very large picture.")
+@click.option("--show", metavar="placement", type=click.Choice(["placement"]), help="Draw the outline over its board instead.")
+@click.option("--part", metavar="NAME", help="With --show placement: this part only.")
+@click.option("--out", metavar="FILE", type=click.Path(path_type=Path),
+              help="png, jpg, webp or tif by its ending; left out, a png here, named after scene and variant.")
+def render(scene: str, variant: str | None, side: str, scale: float | None, show: str | None, part: str | None,
+           out: Path | None) -> None:
+    """Draw one picture of a scene, front or back."""
+    from ..files.picture import SUFFIXES
+    from ..scene.load import load_scene
+
+    if part is not None and show is None:
+        raise click.UsageError("--part goes with --show placement.", click.get_current_context())
+    loaded = load_scene(scene)
+    chosen = loaded if variant is None else loaded.with_variant(variant)
+    stem = ".".join(word for word in (chosen.name, variant, side if side == "back" else None, show) if word)
+    if out is not None:
+        checked_file(out, SUFFIXES, chosen.sources.values())
+    if show is not None:
+        _placements(chosen, part, scale, out, stem)
+        return
+
+    from ..render.picture import picture, scene_box
+
+    path = out or checked_file(Path(f"{stem}.png"), SUFFIXES, chosen.sources.values())
+    with progress(f"Drawing {stem}") as report:
+        drawn = picture(chosen, side=side, scale=_usual_scale(scene_box(chosen, side)) if scale is None else scale,
+                        report=report)
+        _write(path, drawn)
+    for text in drawn.notes:
+        note(text)
+    _warn(chosen)
+
+
+def _placements(scene: Scene, part: str | None, scale: float | None, out: Path | None, stem: str) -> None:
+    """One picture of the board for the part named, or for each."""
+    from ..files.picture import SUFFIXES
+    from ..render.kept import Kept
+    from ..render.placement import missing_wood
+    from ..render.placements import placement_picture
+
+    parts = {p.name: p for p in scene.parts}
+    if part is not None and part not in parts:
+        raise MockupError(f'There is no part "{part}".', fix=nearest(part, parts), where=scene.file.name)
+    names = [part] if part is not None else list(parts)
+    if out is not None and len(names) > 1:
+        raise MockupError(f"--out names one file, but the scene has {len(names)} parts: {', '.join(names)}.",
+                          fix="Add --part NAME, or leave --out away.")
+    kept = Kept()
+    with progress(f"Drawing {stem}"):
+        for name in names:
+            path = out or checked_file(Path(f"{stem}.{name}.png"), SUFFIXES, scene.sources.values())
+            board = scene.boards[parts[name].board]
+            box = (0, 0, *board.size_mm)
+            _write(path, placement_picture(scene, name, scale=_usual_scale(box) if scale is None else scale, kept=kept))
+            for problem in missing_wood(parts[name], parts[name].shape, board.size_mm, board.name):
+                note(str(problem))
+
+
+def _usual_scale(box: tuple[float, float, float, float]) -> float:
+    """Pixels per mm for a picture of a box in mm when nobody asked for one."""
+    area = max((box[2] - box[0]) * (box[3] - box[1]), 1.0)
+    return min(SCALE, int(10 * (PIXELS / area) ** 0.5) / 10)
+
+
+def _write(path: Path, drawn: Picture) -> None:
+    from ..files.picture import write_picture
+
+    write_picture(path, drawn.pixels, px_per_mm=drawn.px_per_mm)
+    wrote(path)
+    height, width = drawn.pixels.shape[:2]
+    note(f"{width} x {height} pixels, {drawn.px_per_mm:g} per mm")
+
+
+def _warn(scene: Scene) -> None:
+    """What a finisher would object to, part by part."""
+    from ..finish.words import finish_warnings
+
+    for part in scene.parts:
+        for text in finish_warnings(part.finish):
+            note(f"parts.{part.name}.finish: {text}")
