@@ -126,6 +126,9 @@ def engine_colour(finish: Finish, axes: WoodAxes, t: np.ndarray, c: np.ndarray, 
     albedo = np.clip(roots**3, 0, 1)
     if not finish.steps:
         return albedo * shimmer[..., None]
+    # Paint has no fibres: what it hides does not shimmer.
+    seen = float(np.prod([1 - s.cover for s in finish.steps if isinstance(s, Paint)]))
+    shimmer = 1 + seen * (shimmer - 1)
     return apply_steps(finish.steps, albedo, uptake_from_detail(w, axes)) * shimmer[..., None]
 
 

@@ -40,10 +40,13 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
     for shape, rise in casters:
         mask = coverage(shape, origin=canvas.origin, px_per_mm=s, size=size)
         masks[rise] = np.maximum(masks[rise], mask) if rise in masks else mask
-    for rise, mask in masks.items():
-        k = min(rise / _BODY, 1.5)
-        for dx, dy, blur, depth in _LAYERS:
+    for dx, dy, blur, depth in _LAYERS:
+        # Parts that lie on each other cast one shadow, the deepest, not one each.
+        dark = np.zeros_like(left)
+        for rise, mask in masks.items():
+            k = min(rise / _BODY, 1.5)
             moved = cv2.warpAffine(mask, np.array([[1, 0, dx * k * s], [0, 1, dy * k * s]]), size, flags=cv2.INTER_LINEAR)
             soft = cv2.GaussianBlur(moved, (0, 0), max(blur * k * s, 0.3))
-            left *= 1 - depth * min(1.0, 0.35 + 0.65 * k) * soft
+            np.maximum(dark, depth * min(1.0, 0.35 + 0.65 * k) * soft, out=dark)
+        left *= 1 - dark
     return Coarse(left, canvas)

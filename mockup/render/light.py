@@ -17,6 +17,7 @@ F0 = 0.04  # normal reflectance of a film of n = 1.5
 # centre x, centre y, half width, half height, level
 WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5))
 ROOM, BENCH = 0.10, 0.30
+VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
 
 
@@ -47,13 +48,13 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     # Steep rims mirror the bench, not the windows: without a horizon they glow like a halo.
     sky = np.clip(rz / 0.35, 0, 1)
     sky = sky * sky * (3 - 2 * sky)
-    blur = max(1.6 * alpha, 0.018)
+    blur = max(1.3 * alpha, 0.018)
     light = BENCH + (ROOM - BENCH) * sky
     for cx, cy, hx, hy, level in WINDOWS:
         light = light + level * sky * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
         # GGX has a long tail: a rough face sees a little of the window everywhere.
         d2 = np.maximum(np.abs(rx - cx) - hx, 0) ** 2 + np.maximum(np.abs(ry - cy) - hy, 0) ** 2
-        light = light + level * sky * 0.5 * alpha * hx * hy * 4 / (0.06 + d2)
+        light = light + VEIL * alpha * level * sky / (1 + d2 / 0.25)
     schlick = F0 + (1 - F0) * (1 - cosine) ** 5
     # Rough faces shadow themselves: at grazing angles a matt one hardly mirrors.
     schlick *= 1 / (1 + 6 * alpha * (1 - cosine))
