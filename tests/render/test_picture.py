@@ -88,7 +88,7 @@ def test_abutting_parts_leave_no_seam(plank):
     one = make_part(box(-30, -30, 30, 30), (75.0, 60.0), finish=paint, roundover=0.0)
     got = picture(make_scene(path, mm, size, parts=halves), scale=1.7).pixels.astype(int)
     whole = picture(make_scene(path, mm, size, parts=(one,)), scale=1.7).pixels.astype(int)
-    assert np.abs(got - whole).max() <= 1
+    assert np.abs(got - whole).max() <= 2  # the shadow is drawn at one sample per mm
 
 
 @pytest.mark.parametrize("scale", [0.5, 1.0, 2.0, 5.3])
