@@ -15,7 +15,7 @@ from typing import Any
 from ..errors import MockupError
 from .reader import clean_path, offer, show
 
-__all__ = ["paths", "with_changes"]
+__all__ = ["paths", "quoted_example", "with_changes"]
 
 MOST_PATHS = 1500  # searched for the nearest
 MOST_ERRORS = 20

@@ -124,9 +124,9 @@ class Reader:
         if not self.has(key):
             if default is None:
                 self.missing(key, f"Add {key} = {_range(low, high, unit, ends, whole)}.")
-            return low if default is None else default
+            return float(low if default is None else default)
         good = self._number(self.data[key], low, high, self._label(key), (key,), unit, ends, whole)
-        return (low if default is None else default) if good is None else good
+        return float(low if default is None else default) if good is None else good
 
     def _number(self, value: Any, low: float, high: float, label: str, keys: tuple[str | int, ...],
                 unit: str = "", ends: tuple[str, str] = ("", ""), whole: bool = False) -> float | None:

@@ -51,6 +51,7 @@ def test_tern_is_bookmatched_and_heron_is_one_piece():
     assert [p.name for p in tern.parts] == ["body", "top"]
     assert tern.parts[1].placement.cut == "bookmatch" and tern.parts[1].binding is not None
     assert [p.placement.cut for p in heron.parts] == ["single"]
+    assert tern.centre == heron.centre == tern.parts[1].placement.joint == 0
 
 
 @pytest.mark.parametrize("name", ["tern", "heron"])
