@@ -18,8 +18,8 @@ __all__ = ["Drawing"]
 
 SVG = "{http://www.w3.org/2000/svg}"
 _HREFS = ("href", "{http://www.w3.org/1999/xlink}href")
-_SHAPES = ("path", "circle", "ellipse", "rect", "polygon", "polyline", "line")
-_LENGTHS = ("x", "y", "width", "height", "rx", "ry", "r", "cx", "cy", "x1", "y1", "x2", "y2")
+_SHAPES = ("path", "circle", "ellipse", "rect", "polygon", "polyline")
+_LENGTHS = ("x", "y", "width", "height", "rx", "ry", "r", "cx", "cy")
 _GROUPS = ("g", "a", "defs", "switch", "clipPath", "mask", "symbol")
 _MOST_ELEMENTS = 200_000
 _DEEPEST = 200
@@ -154,7 +154,7 @@ class Drawing:
         elif kind in _SHAPES:
             ElementTree.SubElement(place, f"{SVG}{kind}", _geometry(element, kind) | _look(element))
         else:
-            what = {"image": "a picture", "text": "text"}.get(kind, f"a <{kind[:40]}>")
+            what = {"image": "a picture", "text": "text", "line": "a single line"}.get(kind, f"a <{kind[:40]}>")
             raise MockupError(f"This id names {what}, which has no outline.", fix="Convert it to a path.")
 
     def _reused(self, element: ElementTree.Element, seen: list) -> ElementTree.Element:
