@@ -1,0 +1,1 @@
+"""Floor 4: sheets of variants, approvals, and the records that go with them."""

@@ -1,0 +1,184 @@
+"""Words and values that sheet and approval share."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..colour.difference import ciede2000
+from ..colour.spaces import encode_srgb, lab_to_linear
+from ..errors import MockupError
+from ..finish.sheen import sheen_words
+from ..finish.words import finish_words
+from ..outline.coverage import coverage
+from ..render.canvas import Canvas
+from ..render.colours import PartColour
+from ..render.layers import seen_parts
+from ..render.picture import scene_box
+from ..scene.values import Part, Scene
+
+__all__ = ["ALIKE", "Group", "alike_sentences", "basis_sentence", "capital", "date_words", "edition_words", "finish_sentence", "groups",
+           "lab_words", "largest_seen", "sheen_sentence", "swatch", "wood_sentence", "wood_words"]
+
+Lab = tuple[float, float, float]
+
+# CIEDE2000 below which two options of wood may be taken for each other. A
+# judgement: just under the differences seen side by side on one even surface
+# are called small, and wood is not even.
+ALIKE = 2.0
+
+NBSP = "\u00a0"
+
+
+def capital(text: str) -> str:
+    """The first letter as a capital, the rest as it was."""
+    return text[:1].upper() + text[1:]
+
+
+def date_words(date: str) -> str:
+    """An ISO 8601 date as a person writes it: "25 November 2026"."""
+    try:
+        day = datetime.date.fromisoformat(date)
+    except ValueError:
+        raise MockupError(f'"{date[:40]}" is not a date.', fix="Write it as year-month-day, 2026-11-25.") from None
+    month = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+             "December")[day.month - 1]
+    return f"{day.day}{NBSP}{month}{NBSP}{day.year}"
+
+
+def edition_words(scene: Scene, today: str) -> str:
+    """Revision and date: "Revision A · 25 November 2026"."""
+    date = date_words(scene.date or today)
+    return f"Revision{NBSP}{scene.revision} · {date}" if scene.revision else date
+
+
+def lab_words(lab: Lab) -> str:
+    """ "L 52.3  a 18.1  b −3.0", CIE Lab D65."""
+    return (NBSP * 2).join(f"{axis}{NBSP}{value:.1f}".replace("-", "−") for axis, value in zip("Lab", _tenths(lab), strict=True))
+
+
+def _tenths(lab: Lab) -> list[float]:
+    return [round(v, 1) + 0.0 for v in lab]  # + 0.0 turns -0.0 into 0.0
+
+
+def swatch(lab: Lab) -> tuple[int, int, int]:
+    """The 8-bit sRGB code of a colour; what the screen cannot show is shown as near as it can."""
+    code = np.rint(encode_srgb(lab_to_linear(np.array(lab, np.float64))) * 255).astype(int)
+    return tuple(code.tolist())
+
+
+def sheen_sentence(sheen: float) -> str:
+    """ "satin, 28 GU": the word and the gloss units at 60 degrees."""
+    return f"{sheen_words(sheen)}, {sheen:g}{NBSP}GU"
+
+
+def finish_sentence(part: Part) -> str:
+    """A finish in one line, its numbers kept with their units."""
+    words = finish_words(part.finish)
+    for unit in ("%", "mm"):
+        words = words.replace(f" {unit}", f"{NBSP}{unit}")
+    return words
+
+
+def wood_words(scene: Scene, part: Part) -> str:
+    """ "flame maple (actual board)" or "flame maple (indicative)"."""
+    board = scene.boards[part.board]
+    return f"{board.wood} ({'actual board' if board.actual else 'indicative'})"
+
+
+def wood_sentence(scene: Scene) -> str:
+    """Whether the pictures show the very wood, in one sentence or two."""
+    used = {p.board for p in scene.parts}
+    boards = [b for name, b in scene.boards.items() if name in used]
+    actual = list(dict.fromkeys(b.wood for b in boards if b.actual))
+    stand_in = list(dict.fromkeys(b.wood for b in boards if not b.actual))
+    if not stand_in:
+        return "The wood shown is the actual wood." if len(actual) > 1 else "The wood shown is the actual board."
+    if not actual:
+        return "The wood shown is indicative: it stands for its kind, and the instrument's own will differ in figure and colour."
+    return (f"The {_listed(actual)} shown is the actual wood; the {_listed(stand_in)} is indicative: "
+            "it stands for its kind, and the instrument's own will differ in figure and colour.")
+
+
+def basis_sentence(colours: Iterable[PartColour]) -> str:
+    """What colours rest on, each basis named once."""
+    told: dict[str, dict[str, None]] = {}
+    for colour in colours:
+        kind, bracket, reasons = colour.basis.partition(" (")
+        told.setdefault(kind, {}).update(dict.fromkeys(reasons.removesuffix(")").split("; ") if bracket else ()))
+    return f"Colour rests on: {'; '.join(f'{kind} ({'; '.join(why)})' if why else kind for kind, why in told.items())}."
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Parts of one wood and one finish: their titles, and one of them to describe."""
+
+    titles: tuple[str, ...]
+    part: Part
+
+
+def groups(scene: Scene, side: str = "front") -> tuple[Group, ...]:
+    """The parts of a scene by wood and finish, the one that most is seen of first."""
+    seen = _seen_areas(scene, side)
+    found: dict[tuple, list[Part]] = {}
+    for part in sorted(scene.parts, key=lambda p: -seen.get(p.name, 0.0)):
+        found.setdefault((part.board, part.finish), []).append(part)
+    return tuple(Group(tuple(p.title for p in parts), parts[0]) for parts in found.values())
+
+
+def largest_seen(scene: Scene, side: str = "front") -> str:
+    """The name of the part that most is seen of: a top, not the larger body under it."""
+    areas = _seen_areas(scene, side)
+    if not areas:
+        raise MockupError(f"No part is seen from the {side}.", fix=f'Give a part side = "{side}" or "both".', where=scene.file.name)
+    return max(areas, key=lambda name: areas[name])
+
+
+def _seen_areas(scene: Scene, side: str) -> dict[str, float]:
+    """mm² seen of each part, its binding included, to about a square millimetre per cm of edge."""
+    parts = seen_parts(scene, side)
+    if not parts:
+        return {}
+    canvas = Canvas.around(scene_box(scene, side), 1.0, 1.0)
+    free = np.ones((canvas.height, canvas.width), np.float32)
+    areas: dict[str, float] = {}
+    for part in reversed(parts):
+        cover = coverage(part.shape, origin=canvas.origin, px_per_mm=1.0, size=canvas.size)
+        areas[part.name] = float((cover * free).sum(dtype=np.float64))
+        free *= 1 - cover
+    return areas
+
+
+def alike_sentences(options: Sequence[tuple[str, str, Lab]]) -> list[str]:
+    """What to say of options that may look alike: title, title of the part, its finished Lab each.
+
+    Every pair below ``ALIKE`` is in one sentence at least, and no other pair
+    is: options share a sentence only where each is like each.
+    """
+    labs = np.array([lab for *_, lab in options], np.float64)
+    apart = ciede2000(labs[:, None], labs[None, :])
+    like = {(i, j) for i in range(len(options)) for j in range(i + 1, len(options)) if apart[i, j] < ALIKE}
+    said: list[str] = []
+    left = set(like)
+    while left:
+        together = list(min(left))
+        for k in range(len(options)):
+            if k not in together and all((min(k, m), max(k, m)) in like for m in together):
+                together.append(k)
+        together.sort()
+        pairs = {(a, b) for n, a in enumerate(together) for b in together[n + 1:]}
+        left -= pairs
+        most = max(apart[pair] for pair in pairs)
+        parts = list(dict.fromkeys(options[k][1] for k in together))
+        where = parts[0].lower() if len(parts) == 1 else "largest part"
+        amount = "by less than 0.1" if most < 0.1 else f"by {'up to ' if len(pairs) > 1 else ''}{min(most, 1.99):.2g}"
+        said.append(f"{_listed([options[k][0] for k in together])} may look alike: "
+                    f"the mean colour of the {where} differs {amount} (ΔE00).")
+    return said

@@ -1,0 +1,242 @@
+"""Where everything stands on a sheet: captions of cells, rows of cells, head and foot."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+from .face import PT
+from .describe import capital
+from .flow import Column, Style
+from .page import INK, PALE, QUIET, Item, Line, Text
+
+__all__ = ["Cell", "Facts", "Frame", "Layout", "Sheet", "lay_out"]
+
+SCREEN_WIDTH = 320.0  # mm: with it 9 points are 16 pixels on a sheet of 1600
+LARGEST, SMALLEST, STEP = 9.0, 6.5, 0.5  # points of a caption
+TALLEST = 210.0   # mm of a picture on a page of free height
+ENOUGH = 0.42     # share of a row that its pictures should keep before captions are made smaller
+CUTS = (8, 6, 5, 4, 3, 2, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is said of some parts of an option."""
+
+    titles: tuple[str, ...]
+    wood: str
+    finish: str
+    sheen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One option: the size of its picture in instrument mm and all of its caption."""
+
+    size: tuple[float, float]
+    title: str
+    why: str
+    swatch: tuple[int, int, int]
+    lab: str
+    facts: tuple[Facts, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The words of a sheet."""
+
+    title: str
+    edition: str
+    client: str
+    cells: tuple[Cell, ...]
+    alike: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where a picture goes: a rectangle in mm."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A sheet laid out. ``scale`` is mm of page per mm of instrument, the same in every frame."""
+
+    width: float
+    height: float
+    scale: float
+    frames: tuple[Frame, ...]
+    items: tuple[Item, ...]
+    captions: tuple[tuple[Item, ...], ...] = field(default=())
+
+
+def lay_out(sheet: Sheet, paper: tuple[float, float] | None) -> Layout:
+    """A sheet of ``paper`` mm (upright or on its side, whichever shows the instruments larger), or of free height."""
+    if paper is None:
+        return _free(sheet)
+    upright = _on_paper(sheet, min(paper), max(paper))
+    lying = _on_paper(sheet, max(paper), min(paper))
+    return lying if lying.scale >= upright.scale else upright
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """Rows of cells across a page."""
+
+    rows: tuple[tuple[int, ...], ...]
+    columns: int
+    left: float
+    gutter: float
+    cell: float
+
+    def x(self, column: int) -> float:
+        return self.left + column * (self.cell + self.gutter)
+
+
+def _grid(count: int, width: float, margin: float) -> _Grid:
+    """Up to four in a row, five to eight in two rows."""
+    columns = count if count <= 4 else math.ceil(count / 2)
+    rows = tuple(tuple(range(first, min(first + columns, count))) for first in range(0, count, columns))
+    gutter = {1: 0.0, 2: 9.0, 3: 8.0, 4: 6.5}[columns]
+    return _Grid(rows, columns, margin, gutter, (width - 2 * margin - (columns - 1) * gutter) / columns)
+
+
+def _size(sheet: Sheet) -> tuple[float, float]:
+    return max(c.size[0] for c in sheet.cells), max(c.size[1] for c in sheet.cells)
+
+
+def _free(sheet: Sheet) -> Layout:
+    width, margin = SCREEN_WIDTH, 13.0
+    wide, high = _size(sheet)
+    grid = _grid(len(sheet.cells), width, margin)
+    scale = min(grid.cell / wide, TALLEST / high)
+    head = _head(sheet, margin, width, large=True)
+    return _assemble(sheet, grid, head, scale, width, margin, LARGEST, None, None)
+
+
+def _on_paper(sheet: Sheet, width: float, height: float) -> Layout:
+    margin = 11.0
+    wide, high = _size(sheet)
+    grid = _grid(len(sheet.cells), width, margin)
+    head = _head(sheet, margin, width, large=False)
+    foot = _foot(sheet, 0.0, margin, width)
+    room = height - margin - head.y - foot.y
+    sizes = [LARGEST - 0.5 - STEP * k for k in range(int((LARGEST - 0.5 - SMALLEST) / STEP) + 1)]
+    tries: list[tuple[float, int | None]] = [(size, None) for size in sizes] + [(SMALLEST, most) for most in CUTS]
+    for size, most in tries:
+        captions = sum(max(_caption(sheet.cells[k], 0, 0, grid.cell, size, most).y for k in row) for row in grid.rows)
+        free = (room - captions - (len(grid.rows)) * _row_gap(size)) / len(grid.rows)
+        # Good enough when the width decides the scale, or pictures keep their share.
+        if free >= min(grid.cell * high / wide, ENOUGH * room / len(grid.rows)):
+            break
+    scale = min(grid.cell / wide, max(free, 8.0) / high)
+    return _assemble(sheet, grid, head, scale, width, margin, size, most, height)
+
+
+def _row_gap(size: float) -> float:
+    return 2.2 * size * PT
+
+
+def _assemble(sheet: Sheet, grid: _Grid, head: Column, scale: float, width: float, margin: float, size: float, most: int | None,
+              height: float | None) -> Layout:
+    """Put rows of cells under the head and the foot under them, or at the bottom of a page of fixed height."""
+    picture = _size(sheet)[1] * scale
+    items, frames = list(head.items), [Frame(0, 0, 0, 0)] * len(sheet.cells)
+    captions: list[tuple[Item, ...]] = [()] * len(sheet.cells)
+    y = head.y
+    for row in grid.rows:
+        lowest = y
+        for column, k in enumerate(row):
+            x = grid.x(column)
+            frames[k] = Frame(x, y, grid.cell, picture)
+            caption = _caption(sheet.cells[k], x, y + picture, grid.cell, size, most)
+            captions[k] = tuple(caption.items)
+            items += caption.items
+            lowest = max(lowest, caption.y)
+        y = lowest + _row_gap(size)
+    foot = _foot(sheet, 0.0, margin, width)
+    if height is None:
+        height = y + foot.y + margin
+    top = height - margin - foot.y
+    foot = _foot(sheet, top, margin, width)
+    return Layout(width, height, scale, tuple(frames), (*items, *foot.items), tuple(captions))
+
+
+def _head(sheet: Sheet, margin: float, width: float, *, large: bool) -> Column:
+    """Title at the left, revision and date at the right; ``y`` ends where the pictures begin."""
+    title, side = Style(20 if large else 17, leading=1.2), Style(9 if large else 8)
+    right = 0.34 * (width - 2 * margin)
+    beside = Column(width - margin - right, margin, right)
+    left = Column(margin, margin, width - 2 * margin - right - 6)
+    left.text(sheet.title, title.bold(), most=3)
+    left.space(2.2)
+    left.text(f"{_count(len(sheet.cells))} options at the same light, scale and exposure", side.quiet())
+    beside.space(title.cap - side.cap)  # baselines of the first lines level
+    for words in (sheet.edition, f"For {sheet.client}" if sheet.client else ""):
+        if words:
+            beside.text(words, side.quiet(), most=2)
+            beside.space(1.4)
+    beside.items = [_to_right(item, width - margin) for item in beside.items]
+    left.items += beside.items
+    left.y = max(left.y, beside.y) + (5.5 if large else 4.0)
+    return left
+
+
+def _to_right(item: Text, right: float) -> Text:
+    return replace(item, x=right, align="right")
+
+
+def _count(n: int) -> str:
+    return ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight")[n]
+
+
+def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: int | None) -> Column:
+    """Swatch and title, the reason for the option, then wood, finish and sheen."""
+    em = size * PT
+    style = Style(size)
+    title = Style(size * 1.28, leading=1.22).bold()
+    column = Column(x, y, width, most)
+    column.space(1.1 * em)
+    column.swatch(cell.swatch, [(cell.title, title), (cell.lab, Style(size * 0.92).quiet())], side=3.1 * em, gap=0.9 * em)
+    if cell.why:
+        column.space(1.05 * em)
+        column.text(cell.why, style.slanted())
+    column.space(1.05 * em)
+    shown = cell.facts if most is None else cell.facts[:max(1, min(3, most - 1))]
+    labels = ["Wood", "Finish", "Sheen", *(_titles(f) for f in shown[1:])]
+    indent = column.label_width(labels, style, most=0.30)
+    first = shown[0]
+    for i, (label, words) in enumerate((("Wood", capital(first.wood)), ("Finish", capital(first.finish)), ("Sheen", capital(first.sheen)))):
+        column.space(0.42 * em if i else 0)
+        column.row(label, words, style, indent=indent)
+    for facts in shown[1:]:
+        column.space(0.42 * em)
+        column.row(_titles(facts), capital(f"{facts.wood}; {facts.finish}; {facts.sheen}"), style, indent=indent)
+    if len(cell.facts) > len(shown):
+        column.space(0.42 * em)
+        column.text(f"and {len(cell.facts) - len(shown)} more, see the approval", style.quiet())
+    return column
+
+
+def _titles(facts: Facts) -> str:
+    shown = ", ".join(facts.titles[:3])
+    return shown if len(facts.titles) <= 3 else f"{shown} …"
+
+
+def _foot(sheet: Sheet, y: float, margin: float, width: float) -> Column:
+    """What options may look alike, then a rule and the small print; ``y`` ends at its last line."""
+    column = Column(margin, y, width - 2 * margin)
+    plain, small = Style(9, colour=INK), Style(7.5, colour=QUIET)
+    for sentence in sheet.alike:
+        column.text(sentence, plain, most=3)
+        column.space(1.3)
+    column.space(1.7 if sheet.alike else 0)
+    column.items.append(Line(margin, column.y, width - margin, column.y, 0.15, PALE))
+    column.space(2.4)
+    column.text(" ".join(sheet.notes), small, most=6)
+    return column
