@@ -109,7 +109,8 @@ def basis_sentence(colours: Iterable[PartColour]) -> str:
     for colour in colours:
         kind, bracket, reasons = colour.basis.partition(" (")
         told.setdefault(kind, {}).update(dict.fromkeys(reasons.removesuffix(")").split("; ") if bracket else ()))
-    return f"Colour rests on: {'; '.join(f'{kind} ({'; '.join(why)})' if why else kind for kind, why in told.items())}."
+    said = [f"{kind} ({'; '.join(why)})" if why else kind for kind, why in told.items()]
+    return f"Colour rests on: {'; '.join(said)}."
 
 
 def _listed(words: Sequence[str]) -> str:

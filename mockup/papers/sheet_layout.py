@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
-from .face import PT
 from .describe import capital
+from .face import PT
 from .flow import Column, Style
 from .page import INK, PALE, QUIET, Item, Line, Text
 
