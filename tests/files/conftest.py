@@ -72,6 +72,15 @@ def table_icc(space, lab_of):
     return assemble(space, b"Lab ", tags, version=0x02400000, kind=b"prtr" if space == b"CMYK" else b"scnr")
 
 
+def with_table(icc, other):
+    """``icc`` with the table of ``other`` as well, and its connection space."""
+    def tags(data):
+        count, = struct.unpack_from(">I", data, 128)
+        places = [struct.unpack_from(">4sII", data, 132 + 12 * i) for i in range(count)]
+        return {key: data[start:start + size] for key, start, size in places}
+    return assemble(b"RGB ", b"XYZ ", {**tags(icc), b"A2B0": tags(other)[b"A2B0"]})
+
+
 @pytest.fixture(scope="session")
 def p3_icc():
     return matrix_icc("Display P3", P3, para(*SRGB_CURVE))
@@ -123,4 +132,4 @@ def saved():
 def made():
     """The makers above, for a test that puts together its own profile."""
     from types import SimpleNamespace
-    return SimpleNamespace(P3=P3, para=para, gamma=gamma, matrix_icc=matrix_icc)
+    return SimpleNamespace(P3=P3, para=para, gamma=gamma, matrix_icc=matrix_icc, with_table=with_table)

@@ -169,6 +169,14 @@ def test_a_truncated_picture_is_refused_quietly(real, name, share, capfd, recwar
     assert capfd.readouterr() == ("", "") and not recwarn.list
 
 
+@pytest.mark.parametrize("name", ["a.png", "deep.png", "palette.png"])
+def test_a_flipped_bit_in_a_png_is_found_quietly(real, name, capfd):
+    spoilt = bytearray(real[name])
+    spoilt[-40] ^= 4
+    assert "This PNG file is damaged." in refusal(bytes(spoilt), name)
+    assert capfd.readouterr() == ("", "")
+
+
 def test_a_long_jpeg_without_its_end_is_refused(saved):
     data = saved(np.random.default_rng(1).integers(0, 256, (300, 300, 3)).astype(np.uint8), "JPEG")
     assert "cut off or damaged" in refusal(data[:-1000])

@@ -141,6 +141,16 @@ def test_alpha_comes_apart_and_colour_keeps_its_strength(saved, scene, kind, mod
     assert "partly transparent" in photo.notes
 
 
+def test_colour_stored_multiplied_by_alpha_is_divided_again(scene):
+    """TIFF 6, section 18: ExtraSamples 1, associated alpha."""
+    alpha = np.linspace(2000, 65535, 40).astype(np.uint16) * np.ones((30, 1), np.uint16)
+    stored = np.rint(scene / 255 * alpha[..., None]).astype(np.uint16)
+    file = io.BytesIO()
+    tifffile.imwrite(file, np.dstack([stored, alpha]), photometric="rgb", extrasamples=["assocalpha"])
+    photo = photo_from_bytes(file.getvalue(), "a")
+    assert_allclose(photo.pixels, srgb_light(scene), atol=70)  # the stored steps are coarse where alpha is low
+
+
 def test_opaque_alpha_is_dropped(saved, scene):
     opaque = np.dstack([scene, np.full(scene.shape[:2], 255, np.uint8)])
     assert photo_from_bytes(saved(opaque, "PNG"), "a").alpha is None
@@ -179,6 +189,13 @@ def test_p3_red_is_clipped_and_said(saved, p3_icc):
     """Pure P3 red lies outside sRGB: linear (1.2249, -0.0420, -0.0197), colour-science 0.4.7."""
     photo = photo_from_bytes(saved(np.full((8, 8, 3), [255, 0, 0], np.uint8), "PNG", icc_profile=p3_icc), "a")
     assert_array_equal(photo.pixels[0, 0], [65535, 0, 0])
+    assert "100.0% of the pixels are outside sRGB and were clipped" in photo.notes
+
+
+def test_colours_below_zero_are_counted_too(saved, p3_icc):
+    """P3 (0, 150, 0) has less than no red in sRGB, and no channel above white."""
+    photo = photo_from_bytes(saved(np.full((8, 8, 3), [0, 150, 0], np.uint8), "PNG", icc_profile=p3_icc), "a")
+    assert photo.pixels[0, 0, 0] == 0 and photo.pixels.max() < 40000
     assert "100.0% of the pixels are outside sRGB and were clipped" in photo.notes
 
 
@@ -236,6 +253,11 @@ def test_profile_that_is_a_table_goes_through_littlecms(saved, rgb_table_icc):
     lightness = 100 * codes[0, 0].mean() / 255
     assert_allclose(photo.pixels / 65535, ((lightness + 16) / 116) ** 3, atol=4e-3)
     assert photo.notes[0] == "read through its profile, table"
+
+
+def test_grey_picture_with_a_table_for_rgb(saved, rgb_table_icc):
+    photo = photo_from_bytes(saved(np.full((4, 4), 128, np.uint8), "PNG", icc_profile=rgb_table_icc), "a")
+    assert_allclose(photo.pixels / 65535, ((100 * 128 / 255 + 16) / 116) ** 3, atol=4e-3)
 
 
 def test_cmyk_through_its_profile(saved, cmyk_icc):

@@ -53,6 +53,12 @@ def test_other_profiles_are_not_srgb(p3_icc, adobe_icc, grey_icc, cmyk_icc, rgb_
     assert read_profile(cmyk_icc).space == "CMYK"
 
 
+def test_a_table_outranks_curves(made, p3_icc, rgb_table_icc):
+    """ICC.1:2022, 8.3.2: where a profile has both, the table is to be used, so it is left to littleCMS."""
+    assert read_profile(p3_icc).simple
+    assert not read_profile(made.with_table(p3_icc, rgb_table_icc)).simple
+
+
 @pytest.mark.parametrize("which", ["p3_icc", "adobe_icc"])
 def test_matrix_profiles_agree_with_littlecms(which, request):
     icc = request.getfixturevalue(which)
