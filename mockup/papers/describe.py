@@ -20,8 +20,8 @@ from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
-__all__ = ["ALIKE", "Group", "alike_sentences", "basis_sentence", "capital", "date_words", "edition_words", "finish_sentence", "groups",
-           "lab_words", "largest_seen", "sheen_sentence", "swatch", "wood_sentence", "wood_words"]
+__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "basis_sentence", "capital", "date_words", "edition_words",
+           "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "wood_sentence", "wood_words"]
 
 Lab = tuple[float, float, float]
 
@@ -30,7 +30,14 @@ Lab = tuple[float, float, float]
 # are called small, and wood is not even.
 ALIKE = 2.0
 
+SHEENS_APART = 15.0  # GU; nearer ones are hard to tell in a picture
+
 NBSP = "\u00a0"
+
+
+def unbroken(text: str) -> str:
+    """The text with spaces at which no line may end."""
+    return text.replace(" ", NBSP)
 
 
 def capital(text: str) -> str:
@@ -99,7 +106,7 @@ def wood_sentence(scene: Scene) -> str:
         return "The wood shown is the actual wood." if len(actual) > 1 else "The wood shown is the actual board."
     if not actual:
         return "The wood shown is indicative: it stands for its kind, and the instrument's own will differ in figure and colour."
-    return (f"The {_listed(actual)} shown is the actual wood; the {_listed(stand_in)} is indicative: "
+    return (f"The {listed(actual)} shown is the actual wood; the {listed(stand_in)} is indicative: "
             "it stands for its kind, and the instrument's own will differ in figure and colour.")
 
 
@@ -113,7 +120,8 @@ def basis_sentence(colours: Iterable[PartColour]) -> str:
     return f"Colour rests on: {'; '.join(said)}."
 
 
-def _listed(words: Sequence[str]) -> str:
+def listed(words: Sequence[str]) -> str:
+    """Words joined by commas and a final "and"."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
@@ -157,13 +165,23 @@ def _seen_areas(scene: Scene, side: str) -> dict[str, float]:
     return areas
 
 
-def alike_sentences(options: Sequence[tuple[str, str, Lab]]) -> list[str]:
-    """What to say of options that may look alike: title, title of the part, its finished Lab each.
+@dataclass(frozen=True, slots=True)
+class Option:
+    """What decides whether a variant looks like another: its largest part's title, finished Lab and sheen (GU)."""
+
+    title: str
+    part: str
+    lab: Lab
+    sheen: float
+
+
+def alike_sentences(options: Sequence[Option]) -> list[str]:
+    """What to say of options that may look alike.
 
     Every pair below ``ALIKE`` is in one sentence at least, and no other pair
     is: options share a sentence only where each is like each.
     """
-    labs = np.array([lab for *_, lab in options], np.float64)
+    labs = np.array([o.lab for o in options], np.float64)
     apart = ciede2000(labs[:, None], labs[None, :])
     like = {(i, j) for i in range(len(options)) for j in range(i + 1, len(options)) if apart[i, j] < ALIKE}
     said: list[str] = []
@@ -176,10 +194,16 @@ def alike_sentences(options: Sequence[tuple[str, str, Lab]]) -> list[str]:
         together.sort()
         pairs = {(a, b) for n, a in enumerate(together) for b in together[n + 1:]}
         left -= pairs
-        most = max(apart[pair] for pair in pairs)
-        parts = list(dict.fromkeys(options[k][1] for k in together))
-        where = parts[0].lower() if len(parts) == 1 else "largest part"
-        amount = "by less than 0.1" if most < 0.1 else f"by {'up to ' if len(pairs) > 1 else ''}{min(most, 1.99):.2g}"
-        said.append(f"{_listed([options[k][0] for k in together])} may look alike: "
-                    f"the mean colour of the {where} differs {amount} (ΔE00).")
+        said.append(_alike_sentence([options[k] for k in together], max(apart[pair] for pair in pairs)))
     return said
+
+
+def _alike_sentence(options: Sequence[Option], most: float) -> str:
+    parts = list(dict.fromkeys(o.part for o in options))
+    where = parts[0].lower() if len(parts) == 1 else "largest part"
+    by = "less than" if most < 0.1 else "up to" if len(options) > 2 else "only"
+    # Never rounded up to the limit itself.
+    amount = unbroken(f"ΔE00 {max(min(most, ALIKE - 0.05), 0.1):.1f}")
+    sheens = [o.sheen for o in options]
+    differ = "; their sheen differs" if max(sheens) - min(sheens) >= SHEENS_APART else ""
+    return f"{listed([o.title for o in options])} may look alike: the mean colour of the {where} differs by {by} {amount}{differ}."

@@ -96,7 +96,7 @@ class Column:
         beside = Column(self.x + side + gap, top, self.width - side - gap, self.most)
         for i, (words, style) in enumerate(lines):
             if i and words:
-                beside.space(style.size * PT * 0.32)
+                beside.space(style.size * PT * 0.5)
             beside.text(words, style)
         self.items += beside.items
         self.y = max(top + side, beside.y)

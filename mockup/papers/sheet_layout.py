@@ -212,13 +212,13 @@ def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: in
     indent = column.label_width(labels, style, most=0.30)
     first = shown[0]
     for i, (label, words) in enumerate((("Wood", capital(first.wood)), ("Finish", capital(first.finish)), ("Sheen", capital(first.sheen)))):
-        column.space(0.42 * em if i else 0)
+        column.space(0.62 * em if i else 0)
         column.row(label, words, style, indent=indent)
     for facts in shown[1:]:
-        column.space(0.42 * em)
+        column.space(0.62 * em)
         column.row(_titles(facts), capital(f"{facts.wood}; {facts.finish}; {facts.sheen}"), style, indent=indent)
     if len(cell.facts) > len(shown):
-        column.space(0.42 * em)
+        column.space(0.62 * em)
         column.text(f"and {len(cell.facts) - len(shown)} more, see the approval", style.quiet())
     return column
 

@@ -1,0 +1,163 @@
+"""The approval: one large picture with recipe, colours to meet, placement and room to sign, and its record."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..errors import MockupError
+from ..files.picture import encode_picture
+from ..files.whole import write_all
+from ..finish.words import finish_warnings, step_words
+from ..render.colours import PartColour, colours
+from ..render.kept import Kept
+from ..render.layers import seen_parts
+from ..render.picture import MARGIN, picture, scene_box
+from ..render.placements import placement_picture
+from ..scene.values import Part, Scene
+from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
+from .describe import (basis_sentence, capital, edition_words, finish_sentence, groups, lab_words, listed, sheen_sentence, swatch,
+                       unbroken, wood_sentence, wood_words)
+from .page import Image, Page
+from .raster import raster
+from .record import make_record, record_bytes, short
+
+__all__ = ["Approved", "approval", "approve"]
+
+NARROWEST, WIDEST = 1200, 12_000  # pixels
+MOST_THUMBNAILS = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Approved:
+    """An approval as a page, and the record that goes with it."""
+
+    page: Page
+    record: dict[str, Any]
+
+
+def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str | None = None, side: str = "front",
+             px_width: int = 3600, kept: Kept | None = None, report: Callable[[float], None] | None = None) -> Approved:
+    """The approval of one variant.
+
+    folder    where the record will lie; it names its scene from there.
+    today     the date it is made, ISO 8601; the scene's own date goes before it.
+    name      of the files, without ending; the scene's name when None.
+    px_width  of the page in pixels.
+    report    hears the share done, 0..1.
+    """
+    if not NARROWEST <= px_width <= WIDEST:
+        raise MockupError(f"The approval would be {px_width} pixels wide.", fix=f"Use {NARROWEST} to {WIDEST}.")
+    chosen = scene.with_variant(variant)
+    assert chosen.variant is not None
+    edition = edition_words(chosen, today)
+    kept, told = Kept() if kept is None else kept, report or (lambda share: None)
+    density = px_width / WIDTH
+    box = scene_box(chosen, side)
+    planned = plan((box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN))
+    # Few digits, so that the record can be read: down, so that the picture still fits.
+    scale = int(planned.scale * density * 1000) / 1000
+    made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
+    found = colours(chosen, kept=kept)
+    told(0.85)
+    notes = _notes(chosen, made.notes)
+    thumbnails = _thumbnails(chosen, side, planned.thumbnail, density, kept)
+    told(0.95)
+    height, width = made.pixels.shape[:2]
+    image = Image(0, 0, width / density, height / density, made.pixels)
+    words = Approval(
+        title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
+        recipes=tuple(_recipe(chosen, g.titles, g.part) for g in groups(chosen, side)),
+        targets=tuple(_target(c) for c in _seen_first(found, chosen, side)), basis=basis_sentence(found), thumbnails=thumbnails,
+        notes=notes, fingerprint="0000 0000 0000")
+    at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
+    name = chosen.name if name is None else _plain_name(name)
+    record = make_record(chosen, made, found, side=side, today=today, notes=notes, folder=Path(folder),
+                         image=f"{name}.approval.png", at=at)
+    words = Approval(**{f: getattr(words, f) for f in words.__slots__} | {"fingerprint": short(record["fingerprint"])})
+    page_height, items = lay_out(words, planned, image, density)
+    told(1.0)
+    return Approved(Page(WIDTH, page_height, items, density, title=f"{chosen.title}: {chosen.variant.title}"), record)
+
+
+def approve(scene: Scene, variant: str, folder: Path, *, today: str, name: str | None = None, side: str = "front",
+            px_width: int = 3600, kept: Kept | None = None, report: Callable[[float], None] | None = None) -> tuple[Path, Path]:
+    """Write NAME.approval.png and NAME.approval.json into ``folder``, both or neither; their paths.
+
+    Arguments as for ``approval``. Raises MockupError as ``picture`` and ``write_all``.
+    """
+    folder = Path(folder)
+    done = approval(scene, variant, folder, today=today, name=name, side=side, px_width=px_width, kept=kept, report=report)
+    png = folder / done.record["image"]["file"]
+    json = png.with_suffix(".json")
+    write_all({png: encode_picture(raster(done.page), ".png", px_per_mm=done.page.px_per_mm), json: record_bytes(done.record)})
+    return png, json
+
+
+def _plain_name(name: str) -> str:
+    if not re.fullmatch(r"[\w][\w .-]{0,99}", name):
+        raise MockupError(f'"{name[:60]}" is not a plain file name.', fix="Use letters, digits, -, _ and points.")
+    return name
+
+
+def _picture_at(items, image: Image, density: float) -> tuple[int, int]:
+    placed = next(i for i in items if isinstance(i, Image) and i.pixels is image.pixels)
+    return round(placed.x * density), round(placed.y * density)
+
+
+def _recipe(scene: Scene, titles: tuple[str, ...], part: Part) -> Recipe:
+    return Recipe(title=listed(titles), wood=capital(wood_words(scene, part)),
+                  steps=tuple(capital(unbroken_units(step_words(step))) for step in part.finish.steps),
+                  sheen=capital(f"{sheen_sentence(part.finish.sheen)} at {unbroken('60°')}"))
+
+
+def unbroken_units(words: str) -> str:
+    """Numbers kept with their units."""
+    return re.sub(r"(\d) (%|mm)", "\\1\u00a0\\2", words)
+
+
+def _seen_first(found: tuple[PartColour, ...], scene: Scene, side: str) -> list[PartColour]:
+    order = [part.name for part in reversed(seen_parts(scene, side))]
+    return sorted(found, key=lambda c: order.index(c.part) if c.part in order else len(order))
+
+
+def _target(colour: PartColour) -> Target:
+    return Target(title=f"{colour.title}, {colour.wood}", bare=swatch(colour.bare_lab), bare_words=lab_words(colour.bare_lab),
+                  finished=swatch(colour.finished_lab), finished_words=lab_words(colour.finished_lab),
+                  range=f"Expect most of the face within {unbroken(f'ΔE00 {colour.spread:.1f}')} of the finished mean: "
+                        "95 % of 10 mm patches on this board.".replace(" %", "\u00a0%").replace(" mm", "\u00a0mm"))
+
+
+def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
+    warned = [f"{part.title}: {warning}" for part in scene.parts for warning in finish_warnings(part.finish)]
+    return tuple(dict.fromkeys([wood_sentence(scene), *of_picture, *warned]))
+
+
+def _thumbnails(scene: Scene, side: str, most: tuple[float, float], density: float, kept: Kept) -> tuple[Thumbnail, ...]:
+    """Boards with outlines: the top parts first, three with a picture, the others in words."""
+    parts = sorted(scene.parts, key=lambda p: scene.parts.index(p), reverse=True)
+    made = []
+    for k, part in enumerate(parts):
+        pixels = None
+        if k < MOST_THUMBNAILS:
+            board = scene.boards[part.board]
+            # 12 mm of margin on each side of the board, as ``placement_picture`` draws it.
+            wide, high = board.size_mm[0] + 24, board.size_mm[1] + 24
+            scale = max(min(most[0] / wide, most[1] / high) * density, 0.05)
+            pixels = placement_picture(scene, part.name, scale=scale, kept=kept).pixels
+        made.append(Thumbnail(pixels, _placement_words(scene, part)))
+    return tuple(made)
+
+
+def _placement_words(scene: Scene, part: Part) -> str:
+    place, board = part.placement, scene.boards[part.board]
+    cut = {"single": "one piece", "bookmatch": "bookmatched pair", "slipmatch": "slipmatched pair"}[place.cut]
+    turn = f", turned {place.turn:g}°" if place.turn else ""
+    slip = f", slipped {unbroken(f'{place.slip:g} mm')}" if place.slip else ""
+    anchor = "middle" if place.cut == "single" else "joint"
+    where = unbroken(f"{place.at[0]:.1f}, {place.at[1]:.1f} mm")
+    size = unbroken(f"{board.size_mm[0]:.0f} × {board.size_mm[1]:.0f} mm")
+    return f"{part.title} from {board.wood}, {size}: {cut}{turn}{slip}, {anchor} at {where} from the top left."

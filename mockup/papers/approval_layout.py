@@ -1,0 +1,255 @@
+"""Where everything stands on an approval."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from .face import PT
+from .flow import Column, Style
+from .page import INK, PALE, QUIET, Box, Image, Item, Line, Text
+
+__all__ = ["WIDTH", "Approval", "Plan", "Recipe", "Target", "Thumbnail", "lay_out", "plan"]
+
+WIDTH, LEAST_HEIGHT = 420.0, 297.0  # mm: A3 on its side
+MARGIN, GUTTER = 15.0, 11.0
+TITLE, BODY, SMALL = Style(24, leading=1.18), Style(10.5, leading=1.4), Style(9, colour=QUIET, leading=1.4)
+EM = 10.5 * PT
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """Steps of the parts that share a finish."""
+
+    title: str
+    wood: str
+    steps: tuple[str, ...]
+    sheen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The colour a part should meet: patches and words for bare and finished, and how far the wood itself varies."""
+
+    title: str
+    bare: tuple[int, int, int]
+    bare_words: str
+    finished: tuple[int, int, int]
+    finished_words: str
+    range: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Thumbnail:
+    """A part's outline over its board: a picture at the page's pixels, and words."""
+
+    pixels: object
+    words: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Approval:
+    """The words and thumbnails of an approval."""
+
+    title: str
+    variant: str
+    why: str
+    edition: str
+    client: str
+    recipes: tuple[Recipe, ...]
+    targets: tuple[Target, ...]
+    basis: str
+    thumbnails: tuple[Thumbnail, ...]
+    notes: tuple[str, ...]
+    fingerprint: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How the page is divided for a picture of a given size in instrument mm.
+
+    scale      mm of page per mm of instrument.
+    beside     True when the words stand at the right of the picture, False when under it.
+    columns    x and width of each column of words.
+    thumbnail  widest and highest a thumbnail may be, mm.
+    """
+
+    scale: float
+    beside: bool
+    picture: tuple[float, float]
+    columns: tuple[tuple[float, float], ...]
+    thumbnail: tuple[float, float]
+
+
+def plan(size: tuple[float, float]) -> Plan:
+    """A high picture stands at the left with two columns beside it, a wide one lies above three columns."""
+    wide, high = size
+    inner = WIDTH - 2 * MARGIN
+    if high / wide >= 0.72:
+        scale = min(196 / wide, 224 / high)
+        picture = (wide * scale, high * scale)
+        first = MARGIN + picture[0] + GUTTER
+        width = (WIDTH - MARGIN - first - GUTTER) / 2
+        columns = ((first, width), (first + width + GUTTER, width))
+        # A narrow picture would leave lines too long to read.
+        return Plan(scale, True, picture, columns, (min(width, 90.0), 58.0))
+    scale = min(inner / wide, 190 / high)
+    width = (inner - 2 * GUTTER) / 3
+    columns = tuple((MARGIN + k * (width + GUTTER), width) for k in range(3))
+    return Plan(scale, False, (wide * scale, high * scale), columns, (min(width, 110.0), 58.0))
+
+
+def lay_out(words: Approval, planned: Plan, picture: Image, density: float) -> tuple[float, tuple[Item, ...]]:
+    """Height of the page in mm and all that stands on it; ``picture`` has its pixels and size, its place is set by ``place``."""
+    head = _head(words)
+    items: list[Item] = [*head.items, replace(picture, x=MARGIN, y=_level(head.y, density))]
+    below = head.y + picture.height
+    top = head.y if planned.beside else below + 8
+    blocks = (_recipe, _targets, _placement, _notes)
+    if planned.beside:
+        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _notes), (_targets, _placement))
+    else:
+        share = ((_recipe,), (_targets, _notes), (_placement,))
+    assert {b for column in share for b in column} == set(blocks)
+    lowest = below
+    for (x, width), column_blocks in zip(planned.columns, share, strict=True):
+        column = Column(x, top, width)
+        for block in column_blocks:
+            before = column.y
+            block(column, words, density)
+            if column.y > before:
+                column.space(3.4 * EM)
+        items += column.items
+        lowest = max(lowest, column.y - 3.4 * EM)
+    foot = _foot(words, 0.0)
+    height = max(LEAST_HEIGHT, lowest + 9 + foot.y + MARGIN)
+    height = round(height * density) / density
+    return height, (*items, *_foot(words, height - MARGIN - foot.y).items)
+
+
+def _level(mm: float, density: float) -> float:
+    return round(mm * density) / density
+
+
+def _head(words: Approval) -> Column:
+    column = Column(MARGIN, MARGIN, WIDTH - 2 * MARGIN - 120)
+    side = Column(WIDTH - MARGIN - 112, MARGIN, 112)
+    column.text(words.title, TITLE.bold(), most=3)
+    column.space(2.8)
+    column.text(words.variant, Style(15, leading=1.2), most=2)
+    if words.why:
+        column.space(2.6)
+        column.text(words.why, BODY.slanted().quiet())
+    side.space(TITLE.cap - BODY.cap)
+    side.text("For approval", BODY.bold())
+    side.space(1.6)
+    side.text(words.edition, BODY.quiet())
+    if words.client:
+        side.space(1.6)
+        side.text(f"For {words.client}", BODY.quiet(), most=3)
+    right = WIDTH - MARGIN
+    column.items += [replace(item, x=right, align="right") for item in side.items if isinstance(item, Text)]
+    column.y = max(column.y, side.y) + 6.5
+    return column
+
+
+def _heading(column: Column, words: str) -> None:
+    column.rule(INK, 0.25)
+    column.space(2.6)
+    column.text(words, BODY.bold())
+    column.space(1.5 * EM)
+
+
+def _recipe(column: Column, words: Approval, density: float) -> None:
+    _heading(column, "Recipe")
+    for i, recipe in enumerate(words.recipes):
+        column.space(1.5 * EM if i else 0)
+        column.text(recipe.title, BODY.bold())
+        column.space(0.6 * EM)
+        column.text(recipe.wood, BODY.quiet())
+        column.space(0.9 * EM)
+        for n, step in enumerate(recipe.steps, 1):
+            column.numbered(f"{n}.", step, BODY, indent=5.2 if len(recipe.steps) < 10 else 7.4)
+            column.space(0.62 * EM)
+        if not recipe.steps:
+            column.text("No finish: bare wood", BODY)
+            column.space(0.62 * EM)
+        column.space(0.2 * EM)
+        column.row("Sheen", recipe.sheen, BODY, indent=15)
+
+
+def _targets(column: Column, words: Approval, density: float) -> None:
+    _heading(column, "Colour to meet")
+    side = 3.6 * EM
+    for i, target in enumerate(words.targets):
+        column.space(1.7 * EM if i else 0)
+        column.text(target.title, BODY.bold())
+        column.space(0.9 * EM)
+        top = column.y
+        column.items.append(Box(column.x, top, side, side, target.bare))
+        column.items.append(Box(column.x + side, top, side, side, target.finished))
+        beside = Column(column.x + 2 * side + 4, top, column.width - 2 * side - 4)
+        beside.row("Bare", target.bare_words, BODY.quiet(), indent=17)
+        beside.space(0.55 * EM)
+        beside.row("Finished", target.finished_words, BODY, indent=17)
+        beside.space(0.55 * EM)
+        beside.text(target.range, SMALL)
+        column.items += beside.items
+        column.y = max(top + side, beside.y)
+    column.space(1.4 * EM)
+    column.text(words.basis, SMALL)
+
+
+def _placement(column: Column, words: Approval, density: float) -> None:
+    if not words.thumbnails:
+        return
+    _heading(column, "Where it is cut")
+    for i, thumbnail in enumerate(words.thumbnails):
+        column.space(1.6 * EM if i else 0)
+        if thumbnail.pixels is not None:
+            height, width = thumbnail.pixels.shape[:2]
+            column.items.append(Image(column.x, column.y, width / density, height / density, thumbnail.pixels))
+            column.space(height / density + 0.9 * EM)
+        column.text(thumbnail.words, SMALL)
+
+
+def _notes(column: Column, words: Approval, density: float) -> None:
+    if not words.notes:
+        return
+    _heading(column, "Notes")
+    for i, note in enumerate(words.notes):
+        column.space(0.9 * EM if i else 0)
+        column.text(note, SMALL)
+
+
+def _foot(words: Approval, y: float) -> Column:
+    """Lines for client, signature and date, and the fingerprint; ``y`` ends at the last line."""
+    column = Column(MARGIN, y, WIDTH - 2 * MARGIN)
+    column.text("I approve the colour and finish shown here, within the variation that wood has from piece to piece.", BODY)
+    column.space(15)
+    x = MARGIN
+    for label, filled, width in (("Client", words.client, 128.0), ("Signature", "", 152.0), ("Date", "", 88.0)):
+        own = Column(x, column.y + 1.7, width)
+        column.items.append(Line(x, column.y, x + width, column.y, 0.2, QUIET))
+        own.text(label, SMALL)
+        column.items += own.items
+        if filled:
+            name = Column(x, 0, width)
+            name.text(filled, Style(12), most=1)
+            column.items += [replace(item, y=column.y - 1.6) for item in name.items if isinstance(item, Text)]
+        x += width + GUTTER
+    column.space(1.7 + SMALL.cap + SMALL.drop + 5.5)
+    column.items.append(Line(MARGIN, column.y, WIDTH - MARGIN, column.y, 0.15, PALE))
+    column.space(2.6)
+    end = Text(WIDTH - MARGIN, column.y + SMALL.cap, f"Fingerprint {words.fingerprint}", SMALL.size, SMALL.weight, QUIET, "right")
+    line = Column(MARGIN, column.y, WIDTH - 2 * MARGIN - 75)
+    line.text("Screens and prints differ: judge the final colour on a sample of the wood. "
+              "Colours are means of a part's face, without gloss (CIE Lab, D65).", SMALL, most=2)
+    column.items += [*line.items, end]
+    column.y = line.y
+    return column
+
+
+def thumbnail_count(words: Sequence[Thumbnail]) -> int:
+    """How many of the thumbnails have a picture."""
+    return sum(t.pixels is not None for t in words)
