@@ -9,7 +9,7 @@ from contextlib import contextmanager
 
 import cv2
 
-__all__ = ["BAND_PIXELS", "BAND_ROWS", "in_bands"]
+__all__ = ["BAND_PIXELS", "BAND_ROWS", "band_list", "in_bands"]
 
 # A band of this many pixels stays in the cores' caches between steps.
 BAND_PIXELS = 1 << 17
@@ -27,14 +27,19 @@ def _single_threaded_cv2():
         cv2.setNumThreads(before)
 
 
+def band_list(rows: int, columns: int) -> list[tuple[int, int]]:
+    """The bands (first, last) of rows that a picture of this size is worked in."""
+    height = min(max(16, BAND_PIXELS // max(columns, 1)), BAND_ROWS)
+    return [(y, min(y + height, rows)) for y in range(0, rows, height)]
+
+
 def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
              report: Callable[[float], None] | None = None) -> None:
     """Call ``work(first, last)`` for bands of rows that cover 0..rows; bands may run at the same time.
 
     ``report`` hears the share done, 0..1. The first error stops the rest.
     """
-    height = min(max(16, BAND_PIXELS // max(columns, 1)), BAND_ROWS)
-    bands = [(y, min(y + height, rows)) for y in range(0, rows, height)]
+    bands = band_list(rows, columns)
     with _single_threaded_cv2(), ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as pool:
         jobs = [pool.submit(work, *band) for band in bands]
         try:

@@ -45,17 +45,17 @@ class BareSource:
         x0, y0, x1, y1 = self.window
         return y1 - y0, x1 - x0, 4
 
-    def rows(self, first: int, last: int) -> np.ndarray:
-        """Rows first..last of the window, (H, W, 4) uint16."""
+    def rows(self, first: int, last: int, out: np.ndarray | None = None) -> np.ndarray:
+        """Rows first..last of the window, (H, W, 4) uint16; into ``out`` where it is given."""
         axes = self.board.axes
-        out = np.empty((last - first, self.shape[1], 4), np.uint16)
-        scale = (65535.0 / (axes.high - axes.low)).astype(np.float32)
+        out = np.empty((last - first, self.shape[1], 4), np.uint16) if out is None else out
+        scale = 65535.0 / (axes.high - axes.low)
         # One matrix takes cube roots to t (plain) and to c and r (scaled to 16 bits).
         matrix = axes.to_axes.copy()
         shift = -matrix @ axes.mean
         for row, k in ((1, 1), (2, 3)):
             matrix[row] *= scale[k]
-            shift[row] = (shift[row] - axes.low[k]) * scale[k] + 0.5
+            shift[row] = (shift[row] - axes.low[k]) * scale[k]
         matrix = np.column_stack([matrix, shift]).astype(np.float32)
         for leaf in self.leaves:
             a, b = leaf.columns
@@ -67,16 +67,20 @@ class BareSource:
             t, c, r = cv2.split(cv2.transform(cv2.LUT(rgb, ROOTS), matrix))
             around = cv2.warpAffine(self.board.surround, _moved(leaf.to_surround, a, first), size,
                                     flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
-            w = t - around
-            if leaf.second:
-                w *= SECOND_LEAF
-                np.add(around, w, out=t)
-            np.subtract(t, SHIMMER * w, out=t)
-            for plane, k in ((t, 0), (w, 2)):
-                plane *= scale[k]
-                plane += np.float32(0.5 - axes.low[k] * scale[k])
-            planes = [np.clip(plane, 0, 65535, out=plane).astype(np.uint16) for plane in (t, c, w, r)]
-            out[:, a:b] = cv2.merge(planes)
+            # w = share * (t - around), and t without shimmer = around + (1 - SHIMMER) * w, each scaled to
+            # 16 bits in one pass that rounds and saturates.
+            share = SECOND_LEAF if leaf.second else 1.0
+            plain = share * (1 - SHIMMER)
+            planes = [
+                cv2.addWeighted(t, plain * scale[0], around, (1 - plain) * scale[0], -axes.low[0] * scale[0], dtype=cv2.CV_16U),
+                cv2.add(c, 0.0, dtype=cv2.CV_16U),
+                cv2.addWeighted(t, share * scale[2], around, -share * scale[2], -axes.low[2] * scale[2], dtype=cv2.CV_16U),
+                cv2.add(r, 0.0, dtype=cv2.CV_16U),
+            ]
+            if b - a == out.shape[1] and out.flags.c_contiguous:
+                cv2.merge(planes, dst=out)
+            else:
+                out[:, a:b] = cv2.merge(planes)
         return out
 
 

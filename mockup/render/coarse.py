@@ -31,6 +31,14 @@ class Coarse:
         return cv2.warpAffine(self.values, matrix, (columns[1] - columns[0], rows[1] - rows[0]),
                               flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
 
+    def is_one(self, picture: Canvas, columns: tuple[int, int], rows: tuple[int, int]) -> bool:
+        """Whether the field is 1 all over some columns and rows of a picture."""
+        k = self.canvas.px_per_mm / picture.px_per_mm
+        (x0, x1), (y0, y1) = (
+            (max(0, math.floor(at[0] * k + shift) - 1), math.ceil(at[1] * k + shift) + 2)
+            for at, shift in ((at, (picture.origin[i] - self.canvas.origin[i]) * self.canvas.px_per_mm) for i, at in enumerate((columns, rows))))
+        return bool((self.values[y0:y1, x0:x1] == 1).all())
+
 
 def fine_canvas(picture: Canvas, window: tuple[int, int, int, int], least: float, most: float) -> tuple[Canvas, int]:
     """A canvas over a window for a field that needs ``least`` to ``most`` samples per mm, and by how much to average it.

@@ -17,7 +17,8 @@ from .bare import bare_source
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .kept import Kept
-from .picture import finished_wood, refuse_missing_wood
+from .finished import finished_wood
+from .picture import refuse_missing_wood
 from .placement import leaves
 
 __all__ = ["PartColour", "colours"]

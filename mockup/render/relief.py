@@ -24,11 +24,12 @@ def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def part_lighting(shape: Shape, roundover: float, gloss: float, picture: Canvas, window: tuple[int, int, int, int],
-                  middle: tuple[float, float]) -> Coarse:
+                  middle: tuple[float, float]) -> tuple[Coarse, Coarse]:
     """Light on a flat part with a quarter-round of ``roundover`` mm along its edge.
 
-    ``middle`` is the drawing point under the eye. Returns two planes: what
-    multiplies the light of the body, and what the surface adds to it.
+    ``middle`` is the drawing point under the eye. Returns what
+    multiplies the light of the body (1 where the part lies flat), and what the
+    surface adds to it.
     """
     canvas, factor = fine_canvas(picture, window, LEAST, MOST)
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
@@ -62,4 +63,4 @@ def part_lighting(shape: Shape, roundover: float, gloss: float, picture: Canvas,
         body = cv2.resize(body, small, interpolation=cv2.INTER_AREA)
         surface = cv2.resize(surface, small, interpolation=cv2.INTER_AREA)
         canvas = Canvas(canvas.origin, picture.px_per_mm, small)
-    return Coarse(cv2.merge([body, surface]), canvas)
+    return Coarse(body, canvas), Coarse(surface, canvas)

@@ -61,7 +61,7 @@ def test_bare_flat_wood_shows_as_it_is(tmp_path):
     middle = decode_srgb(shown.pixels[h // 2 - 10:h // 2 + 10, w // 2 - 10:w // 2 + 10] / 255.0).mean(axis=(0, 1))
     # The surface adds its small veil; the body's own colour is exact.
     veil = middle - decode_srgb(np.array([201, 164, 120]) / 255.0)
-    assert (veil >= -1e-4).all() and (veil < 0.04).all()
+    assert (veil >= -1e-4).all() and (veil < 0.05).all()
     assert np.ptp(veil) < 2e-3
 
 

@@ -1,0 +1,125 @@
+"""The wood of a part with its finish on it, block by block, not yet lit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from ..finish.bake import BakedBurst, bake
+from ..finish.engine import burst_weight
+from ..finish.steps import Finish
+from ..outline.distance import edge_field
+from ..outline.shape import Shape
+from ..scene.values import Part
+from .bands import in_bands
+from .bare import BareSource, bare_source
+from .boards import LoadedBoard
+from .canvas import Canvas
+from .coarse import Coarse, field_canvas
+from .kept import Kept
+from .placement import leaves
+from .table import Table
+
+__all__ = ["FinishedWood", "bare_layer", "finished_wood", "shape_key"]
+
+JOINT_WIDTH, JOINT_DEPTH = 0.16, 0.22  # mm and share of the light: the glue line of a matched pair
+KEEP_BARE = 450_000_000  # bytes; a larger bare layer is made anew for each picture
+
+
+def shape_key(shape: Shape) -> tuple[int, ...]:
+    """A key that changes with any point of a shape."""
+    return tuple(hash(ring.tobytes()) for ring in shape.rings)
+
+
+@dataclass(frozen=True, eq=False)
+class FinishedWood:
+    """A bare layer over a window of the canvas, and everything that turns it into finished wood.
+
+    residual  two (3,) arrays: relative change of each band = low + slope * r, r in 0..1 of its range.
+    joint     (1, W) share of the light that a glue line leaves, or None.
+    """
+
+    layer: BareSource | np.ndarray
+    table: Table
+    residual: tuple[np.ndarray, np.ndarray]
+    bursts: tuple[Coarse, ...]
+    joint: np.ndarray | None
+
+    def bare_rows(self, first: int, last: int) -> np.ndarray:
+        """Rows of the bare layer, counted from the top of the window."""
+        return self.layer.rows(first, last) if isinstance(self.layer, BareSource) else self.layer[first:last]
+
+    def block(self, bare: np.ndarray, canvas: Canvas, rows: tuple[int, int], columns: tuple[int, int], left: int) -> list[np.ndarray]:
+        """Finished reflectance of one block of the picture, three planes (H, W) float32 linear.
+
+        bare           (H, W, 4) uint16, the block's own bare rows, contiguous.
+        rows, columns  of the canvas; ``left`` is the canvas column at which the window starts.
+        """
+        *bands, r = cv2.split(self.table(bare))
+        low, slope = self.residual
+        gain = np.empty_like(r)
+        for k, plane in enumerate(bands):
+            np.multiply(r, slope[k], out=gain)
+            gain += low[k]
+            plane *= gain
+        for burst in self.bursts:
+            for plane, share in zip(bands, cv2.split(burst.rows(canvas, columns, rows)), strict=True):
+                plane *= share
+        if self.joint is not None:
+            line = self.joint[:, columns[0] - left:columns[1] - left]
+            if line.min() < 1:
+                for plane in bands:
+                    plane *= line
+        return bands
+
+
+def bare_layer(part: Part, board: LoadedBoard, canvas: Canvas, window: tuple[int, int, int, int], kept: Kept) -> BareSource | np.ndarray:
+    """The bare layer of a part over a window: kept whole where it is not too large, else made anew row by row."""
+    size = (window[2] - window[0]) * (window[3] - window[1]) * 8
+
+    def make() -> BareSource | np.ndarray:
+        source = bare_source(board, leaves(part), canvas, window)
+        if size > min(KEEP_BARE, kept.limit):
+            return source
+        rows = np.empty(source.shape, np.uint16)
+
+        def fill(first: int, last: int) -> None:
+            source.rows(first, last, rows[first:last])
+
+        in_bands(fill, rows.shape[0], rows.shape[1])
+        return rows
+
+    key = ("bare", board.key, part.placement, part.shape.bounds, canvas, window)
+    return kept.get(key, make, lambda v: v.nbytes if isinstance(v, np.ndarray) else 0)
+
+
+def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray, canvas: Canvas,
+                  window: tuple[int, int, int, int], kept: Kept, *, bare: bool = False) -> FinishedWood:
+    """A bare layer with the part's finish to be applied; with ``bare`` no finish and no joint line."""
+    axes, p = board.axes, part.placement
+    baked = bake(Finish() if bare else part.finish, axes)
+    bursts = tuple(kept.get(("burst", shape_key(part.shape), b), lambda b=b: _burst_field(part.shape, b), lambda c: c.values.nbytes)
+                   for b in baked.bursts)
+    joint = None
+    if p.cut != "single" and not bare:
+        x, pixel = canvas.origin[0] + np.arange(window[0], window[2]) / canvas.px_per_mm, 1 / canvas.px_per_mm
+        over = np.minimum(x + pixel, p.joint + JOINT_WIDTH / 2) - np.maximum(x, p.joint - JOINT_WIDTH / 2)
+        joint = (1 - JOINT_DEPTH * np.clip(over, 0, None) / pixel).astype(np.float32)[None, :]
+    low, span = np.float32(axes.low[3]), np.float32(axes.high[3] - axes.low[3])
+    return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint)
+
+
+def _burst_field(shape: Shape, burst: BakedBurst) -> Coarse:
+    """What a burst leaves of each band, (h, w, 3) float32, at one sample per mm."""
+    canvas = field_canvas(shape.bounds, 1.0, 6.0)
+    distance, _ = edge_field(shape, origin=canvas.origin, px_per_mm=1.0, size=canvas.size, reach=burst.width + 6)
+    # Sprayed by hand: the width wanders by some mm along the edge.
+    rng = np.random.default_rng(20)
+    noise = rng.standard_normal((canvas.height // 24 + 4, canvas.width // 24 + 4)).astype(np.float32)
+    noise = cv2.resize(noise, canvas.size, interpolation=cv2.INTER_CUBIC)
+    distance = cv2.GaussianBlur(distance, (0, 0), 2.0) + noise * (0.035 * burst.width)
+    weight = burst_weight(distance, burst.width, burst.edge)
+    left = np.exp(-weight[..., None] * np.array(burst.density, np.float32)).astype(np.float32)
+    return Coarse(np.ascontiguousarray(left), canvas)

@@ -1,0 +1,69 @@
+"""What a region covers of a canvas, in pieces: where it is full, and where its edge runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..outline.coverage import coverage
+from ..outline.shape import Shape
+from .bands import band_list, in_bands
+from .canvas import Canvas
+
+__all__ = ["Piece", "Pieces", "region_pieces"]
+
+TILE = 128  # columns looked at together
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """Columns first..last of a band; ``cover`` (rows, columns) float32, or None where the region is full."""
+
+    first: int
+    last: int
+    cover: np.ndarray | None
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """For each band of the canvas the pieces of a region in it, left to right; empty tiles are left out."""
+
+    bands: tuple[tuple[Piece, ...], ...]
+
+    @property
+    def nbytes(self) -> int:
+        return sum(p.cover.nbytes for band in self.bands for p in band if p.cover is not None)
+
+
+def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, int]) -> Pieces:
+    """The pieces of a region in the bands that ``in_bands`` makes of a canvas; exact coverage at the edge."""
+    x0, y0, x1, y1 = window
+    origin = (canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1])
+    order = {first: n for n, (first, _) in enumerate(band_list(canvas.height, canvas.width))}
+    found: list[tuple[Piece, ...]] = [()] * len(order)
+
+    def cut(first: int, last: int) -> None:
+        if last > y0 and first < y1:
+            cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
+            found[order[first]] = _band_pieces(cover, x0)
+
+    in_bands(cut, canvas.height, canvas.width)
+    return Pieces(tuple(found))
+
+
+def _band_pieces(cover: np.ndarray, left: int) -> tuple[Piece, ...]:
+    width = cover.shape[1]
+    edges = np.arange(0, width, TILE)
+    most = np.maximum.reduceat(cover.max(axis=0), edges)
+    least = np.minimum.reduceat(cover.min(axis=0), edges)
+    kinds = np.where(most <= 0, 0, np.where(least >= 1, 2, 1))  # empty, edge, full
+    pieces = []
+    start = 0
+    for n in range(1, len(kinds) + 1):
+        if n == len(kinds) or kinds[n] != kinds[start]:
+            a, b = start * TILE, min(n * TILE, width)
+            if kinds[start]:
+                pieces.append(Piece(left + a, left + b, None if kinds[start] == 2 else cover[:, a:b].copy()))
+            start = n
+    return tuple(pieces)
