@@ -176,9 +176,8 @@ class _Edge:
 
         parts = [_chords(_fewer(ring), spacing) for ring in shape.rings]
         base = np.cumsum([0, *(len(p[0]) for p in parts)])
-        self.start, self.run, self.flat, self.normal_start, self.normal_end, self.mean, self.corner = (
-            np.concatenate([p[i] for p in parts]) for i in range(7)
-        )
+        (self.start, self.run, self.flat, self.normal_start, self.normal_end, self.mean, self.corner, self.bend,
+         self.bend_start) = (np.concatenate(columns) for columns in zip(*parts, strict=True))  # fmt: skip
         self.square = np.maximum((self.run * self.run).sum(axis=1), 1e-300)
         around = [np.arange(b, b + len(p[0])) for b, p in zip(base, parts, strict=False)]
         self.after = np.concatenate([np.roll(i, -1) for i in around])
@@ -203,17 +202,24 @@ class _Edge:
 
         found = self.start[chord] + along[:, None] * self.run[chord]
         away, size = points - found, np.sqrt(best)
-        normal = self.normal_start[chord] * (1.0 - along[:, None]) + self.normal_end[chord] * along[:, None]
         # At a vertex the mean of both chords' normals tells in from out (Baerentzen and Aanaes 2005,
         # "Signed distance computation using the angle weighted pseudonormal").
         vertex = np.where(along >= 1.0, self.after[chord], chord)
         at_vertex = (along <= 0.0) | (along >= 1.0)
         side = np.where(at_vertex[:, None], self.mean[vertex], self.flat[chord])
         sign = np.where(away[:, 0] * side[:, 0] + away[:, 1] * side[:, 1] >= 0.0, 1.0, -1.0)
-        # Round a corner the direction is the one from the corner itself.
-        fan = at_vertex & self.corner[vertex]
-        from_corner = np.where(size[:, None] > 1e-6, away * sign[:, None], self.mean[vertex])
-        normal = np.where(fan[:, None], from_corner, normal)
+        # Two ways to say which way is in: the smooth normal of the curve at the foot, and the straight way
+        # from the foot. Seen from where chords fan out, all of a fan has one foot and so one normal; seen from
+        # where they crowd, feet never reach the ends of their chord. Weighed by how far the point is in terms
+        # of the radius, the two together turn as evenly as the curve itself. At a corner there is no curve.
+        smooth = self.normal_start[chord] * (1.0 - along[:, None]) + self.normal_end[chord] * along[:, None]
+        straight = self.flat[chord]
+        off = at_vertex & (size > 1e-6)
+        straight[off] = away[off] * (sign[off] / size[off])[:, None]
+        bend = np.where(at_vertex, self.bend_start[vertex], self.bend[chord]) * sign * size
+        weight = 1.0 - 1.0 / np.maximum(1.0 - bend, 0.2)
+        weight = np.where(at_vertex & self.corner[vertex], np.where(size > 1e-6, 1.0, 0.0), weight)
+        normal = smooth + weight[:, None] * (straight - smooth)
         normal /= np.maximum(np.hypot(normal[:, 0], normal[:, 1]), 1e-12)[:, None]
         return sign * size, normal, found
 
@@ -232,7 +238,9 @@ def _fewer(ring: np.ndarray) -> np.ndarray:
 
 
 def _chords(ring: np.ndarray, spacing: float) -> tuple[np.ndarray, ...]:
-    """Start, run, normal, normals at start and end, mean normal and corner at the start, of each chord of a ring."""
+    """Of each chord of a ring, cut into pieces of at most ``spacing``: start, run, normal, smooth normals at start
+    and end, mean normal at the start, whether a corner is there, and the bend (1/radius) of the curve along it and
+    at its start, positive where the inside is within the bend."""
     run = np.roll(ring, -1, axis=0) - ring
     length = np.hypot(run[:, 0], run[:, 1])
     # Outer rings run counter-clockwise as seen with y up: with y down the inside lies
@@ -243,6 +251,11 @@ def _chords(ring: np.ndarray, spacing: float) -> tuple[np.ndarray, ...]:
     mean = flat + before
     size = np.hypot(mean[:, 0], mean[:, 1])
     mean = np.where(size[:, None] > 1e-9, mean / np.maximum(size, 1e-12)[:, None], flat)
+    # Signed turn at each vertex, and what it makes of a bend on the chord and about the vertex.
+    turn = np.arctan2(before[:, 1] * flat[:, 0] - before[:, 0] * flat[:, 1], (before * flat).sum(axis=1))
+    turn[corner] = 0.0
+    bend = 0.5 * (turn + np.roll(turn, -1)) / length
+    bend_start = 2.0 * turn / (length + np.roll(length, 1))
     # How far the smooth normal leaves the chord's own at its two ends: not at all at a corner.
     lean_start = np.where(corner[:, None], 0.0, mean - flat)
     lean_end = np.where(np.roll(corner, -1)[:, None], 0.0, np.roll(mean, -1, axis=0) - flat)
@@ -266,6 +279,8 @@ def _chords(ring: np.ndarray, spacing: float) -> tuple[np.ndarray, ...]:
         normal((k + 1) / pieces[item]),
         np.where(first[:, None], mean[item], flat[item]),
         first & corner[item],
+        bend[item],
+        np.where(first, bend_start[item], bend[item]),
     )
 
 

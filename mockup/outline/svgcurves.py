@@ -57,8 +57,8 @@ def _flattened(segments, matrix: np.ndarray, offset: np.ndarray) -> list[tuple[n
     """Segments of a path, in its own units, to curves in mm."""
     if not (np.isfinite(matrix).all() and np.isfinite(offset).all()):
         raise _not_finite()
-    stretch = float(np.linalg.norm(matrix, 2))
-    if stretch == 0 or abs(np.linalg.det(matrix)) < 1e-12 * stretch**2:
+    stretch, squeeze = np.linalg.svd(matrix, compute_uv=False).tolist()
+    if not squeeze > 1e-9 * stretch:
         raise MockupError("A transform flattens the outline to nothing.", fix="Remove the scale of 0 from it.")
     curves: list[tuple[np.ndarray, bool]] = []
     pieces: list[np.ndarray] = []

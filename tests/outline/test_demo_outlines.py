@@ -1,0 +1,26 @@
+"""The outlines of the demo scenes: sizes of real bodies, and curves without kinks."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from mockup.outline.drawing import outline_ids, read_outline
+
+SCENES = Path(__file__).parents[2] / "scenes"
+
+
+@pytest.mark.parametrize(("name", "width", "length"), [("tern", 290, 398), ("heron", 328, 459)])
+def test_body(name, width, length):
+    file = SCENES / name / f"{name}.svg"
+    assert outline_ids(file) == ("body", "top")
+    body, top = read_outline(file, "body"), read_outline(file, "top")
+    assert len(body.rings) == 1 and top.area == pytest.approx(body.area)
+    x0, y0, x1, y1 = body.bounds
+    assert abs(x1 - x0 - width) < 3 and abs(y1 - y0 - length) < 3
+    assert x0 < -100 and x1 > 100 and y0 > 0  # the centre line is x = 0, the neck end up
+
+    ring = body.rings[0]
+    run = np.roll(ring, -1, axis=0) - ring
+    heading = np.unwrap(np.arctan2(run[:, 1], run[:, 0]))
+    assert np.degrees(np.abs(np.diff(heading))).max() < 1.0
