@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +14,11 @@ from ..files.whole import write_all
 from ..finish.words import finish_warnings, step_words
 from ..render.colours import PartColour, colours
 from ..render.kept import Kept
-from ..render.layers import seen_parts
 from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
 from ..scene.values import Part, Scene
 from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
-from .describe import (basis_sentence, capital, edition_words, finish_sentence, groups, lab_words, listed, sheen_sentence, swatch,
+from .describe import (Group, basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
                        unbroken, wood_sentence, wood_words)
 from .page import Image, Page
 from .raster import raster
@@ -57,7 +56,7 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     kept, told = Kept() if kept is None else kept, report or (lambda share: None)
     density = px_width / WIDTH
     box = scene_box(chosen, side)
-    planned = plan((box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN))
+    planned = plan((box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), min(len(chosen.parts), MOST_THUMBNAILS))
     # Few digits, so that the record can be read: down, so that the picture still fits.
     scale = int(planned.scale * density * 1000) / 1000
     made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
@@ -68,17 +67,17 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     told(0.95)
     height, width = made.pixels.shape[:2]
     image = Image(0, 0, width / density, height / density, made.pixels)
+    grouped = groups(chosen, side)
     words = Approval(
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
-        recipes=tuple(_recipe(chosen, g.titles, g.part) for g in groups(chosen, side)),
-        targets=tuple(_target(c) for c in _seen_first(found, chosen, side)), basis=basis_sentence(found), thumbnails=thumbnails,
+        recipes=tuple(_recipe(chosen, g) for g in grouped),
+        targets=tuple(_target(c) for g in grouped for c in found if c.part in g.names), basis=basis_sentence(found), thumbnails=thumbnails,
         notes=notes, fingerprint="0000 0000 0000")
     at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
     name = chosen.name if name is None else _plain_name(name)
     record = make_record(chosen, made, found, side=side, today=today, notes=notes, folder=Path(folder),
                          image=f"{name}.approval.png", at=at)
-    words = Approval(**{f: getattr(words, f) for f in words.__slots__} | {"fingerprint": short(record["fingerprint"])})
-    page_height, items = lay_out(words, planned, image, density)
+    page_height, items = lay_out(replace(words, fingerprint=short(record["fingerprint"])), planned, image, density)
     told(1.0)
     return Approved(Page(WIDTH, page_height, items, density, title=f"{chosen.title}: {chosen.variant.title}"), record)
 
@@ -108,27 +107,23 @@ def _picture_at(items, image: Image, density: float) -> tuple[int, int]:
     return round(placed.x * density), round(placed.y * density)
 
 
-def _recipe(scene: Scene, titles: tuple[str, ...], part: Part) -> Recipe:
-    return Recipe(title=listed(titles), wood=capital(wood_words(scene, part)),
-                  steps=tuple(capital(unbroken_units(step_words(step))) for step in part.finish.steps),
+def _recipe(scene: Scene, group: Group) -> Recipe:
+    part = group.part
+    return Recipe(title=listed(group.titles), wood=capital(wood_words(scene, part)),
+                  steps=tuple(capital(_unbroken_units(step_words(step))) for step in part.finish.steps),
                   sheen=capital(f"{sheen_sentence(part.finish.sheen)} at {unbroken('60°')}"))
 
 
-def unbroken_units(words: str) -> str:
+def _unbroken_units(words: str) -> str:
     """Numbers kept with their units."""
     return re.sub(r"(\d) (%|mm)", "\\1\u00a0\\2", words)
-
-
-def _seen_first(found: tuple[PartColour, ...], scene: Scene, side: str) -> list[PartColour]:
-    order = [part.name for part in reversed(seen_parts(scene, side))]
-    return sorted(found, key=lambda c: order.index(c.part) if c.part in order else len(order))
 
 
 def _target(colour: PartColour) -> Target:
     return Target(title=f"{colour.title}, {colour.wood}", bare=swatch(colour.bare_lab), bare_words=lab_words(colour.bare_lab),
                   finished=swatch(colour.finished_lab), finished_words=lab_words(colour.finished_lab),
-                  range=f"Expect most of the face within {unbroken(f'ΔE00 {colour.spread:.1f}')} of the finished mean: "
-                        "95 % of 10 mm patches on this board.".replace(" %", "\u00a0%").replace(" mm", "\u00a0mm"))
+                  range=f"{unbroken('95 %')} of the face, in {unbroken('10 mm')} patches, lies within "
+                        f"{unbroken(f'ΔE00 {colour.spread:.1f}')} of this mean on the board shown.")
 
 
 def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
@@ -137,10 +132,9 @@ def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _thumbnails(scene: Scene, side: str, most: tuple[float, float], density: float, kept: Kept) -> tuple[Thumbnail, ...]:
-    """Boards with outlines: the top parts first, three with a picture, the others in words."""
-    parts = sorted(scene.parts, key=lambda p: scene.parts.index(p), reverse=True)
+    """Boards with outlines: the uppermost parts first, three with a picture, the others in words."""
     made = []
-    for k, part in enumerate(parts):
+    for k, part in enumerate(reversed(scene.parts)):
         pixels = None
         if k < MOST_THUMBNAILS:
             board = scene.boards[part.board]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from .face import PT
@@ -13,6 +13,7 @@ __all__ = ["WIDTH", "Approval", "Plan", "Recipe", "Target", "Thumbnail", "lay_ou
 
 WIDTH, LEAST_HEIGHT = 420.0, 297.0  # mm: A3 on its side
 MARGIN, GUTTER = 15.0, 11.0
+ACROSS, BETWEEN = 2, 6.0  # thumbnails in a row, and mm between them
 TITLE, BODY, SMALL = Style(24, leading=1.18), Style(10.5, leading=1.4), Style(9, colour=QUIET, leading=1.4)
 EM = 10.5 * PT
 
@@ -81,7 +82,7 @@ class Plan:
     thumbnail: tuple[float, float]
 
 
-def plan(size: tuple[float, float]) -> Plan:
+def plan(size: tuple[float, float], thumbnails: int) -> Plan:
     """A high picture stands at the left with two columns beside it, a wide one lies above three columns."""
     wide, high = size
     inner = WIDTH - 2 * MARGIN
@@ -91,26 +92,23 @@ def plan(size: tuple[float, float]) -> Plan:
         first = MARGIN + picture[0] + GUTTER
         width = (WIDTH - MARGIN - first - GUTTER) / 2
         columns = ((first, width), (first + width + GUTTER, width))
-        # A narrow picture would leave lines too long to read.
-        return Plan(scale, True, picture, columns, (min(width, 90.0), 58.0))
+        return Plan(scale, True, picture, columns, (_thumbnail_width(width, thumbnails), 62.0))
     scale = min(inner / wide, 190 / high)
     width = (inner - 2 * GUTTER) / 3
     columns = tuple((MARGIN + k * (width + GUTTER), width) for k in range(3))
-    return Plan(scale, False, (wide * scale, high * scale), columns, (min(width, 110.0), 58.0))
+    return Plan(scale, False, (wide * scale, high * scale), columns, (_thumbnail_width(width, thumbnails), 62.0))
 
 
 def lay_out(words: Approval, planned: Plan, picture: Image, density: float) -> tuple[float, tuple[Item, ...]]:
-    """Height of the page in mm and all that stands on it; ``picture`` has its pixels and size, its place is set by ``place``."""
+    """Height of the page in mm and all that stands on it; ``picture`` has its pixels and size, and is given its place here."""
     head = _head(words)
     items: list[Item] = [*head.items, replace(picture, x=MARGIN, y=_level(head.y, density))]
     below = head.y + picture.height
     top = head.y if planned.beside else below + 8
-    blocks = (_recipe, _targets, _placement, _notes)
     if planned.beside:
-        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _notes), (_targets, _placement))
+        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _placement), (_targets, _notes))
     else:
         share = ((_recipe,), (_targets, _notes), (_placement,))
-    assert {b for column in share for b in column} == set(blocks)
     lowest = below
     for (x, width), column_blocks in zip(planned.columns, share, strict=True):
         column = Column(x, top, width)
@@ -204,13 +202,32 @@ def _placement(column: Column, words: Approval, density: float) -> None:
     if not words.thumbnails:
         return
     _heading(column, "Where it is cut")
-    for i, thumbnail in enumerate(words.thumbnails):
-        column.space(1.6 * EM if i else 0)
-        if thumbnail.pixels is not None:
-            height, width = thumbnail.pixels.shape[:2]
-            column.items.append(Image(column.x, column.y, width / density, height / density, thumbnail.pixels))
-            column.space(height / density + 0.9 * EM)
-        column.text(thumbnail.words, SMALL)
+    pictured = [t for t in words.thumbnails if t.pixels is not None]
+    across = min(len(pictured), ACROSS)
+    width = _thumbnail_width(column.width, len(pictured))
+    for first in range(0, len(pictured), ACROSS):
+        column.space(1.6 * EM if first else 0)
+        row = pictured[first:first + across]
+        tallest = max(t.pixels.shape[0] for t in row) / density
+        lowest = column.y
+        for k, thumbnail in enumerate(row):
+            height, wide = (n / density for n in thumbnail.pixels.shape[:2])
+            own = Column(column.x + k * (width + BETWEEN), column.y, width)
+            own.items.append(Image(own.x, own.y, wide, height, thumbnail.pixels))
+            own.space(tallest + 0.9 * EM)
+            own.text(thumbnail.words, SMALL)
+            column.items += own.items
+            lowest = max(lowest, own.y)
+        column.y = lowest
+    for thumbnail in words.thumbnails:
+        if thumbnail.pixels is None:
+            column.space(0.9 * EM)
+            column.text(thumbnail.words, SMALL)
+
+
+def _thumbnail_width(column: float, count: int) -> float:
+    across = min(max(count, 1), ACROSS)
+    return (column - BETWEEN * (across - 1)) / across
 
 
 def _notes(column: Column, words: Approval, density: float) -> None:
@@ -248,8 +265,3 @@ def _foot(words: Approval, y: float) -> Column:
     column.items += [*line.items, end]
     column.y = line.y
     return column
-
-
-def thumbnail_count(words: Sequence[Thumbnail]) -> int:
-    """How many of the thumbnails have a picture."""
-    return sum(t.pixels is not None for t in words)

@@ -127,8 +127,9 @@ def listed(words: Sequence[str]) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Group:
-    """Parts of one wood and one finish: their titles, and one of them to describe."""
+    """Parts of one wood and one finish: their names and titles, and one of them to describe."""
 
+    names: tuple[str, ...]
     titles: tuple[str, ...]
     part: Part
 
@@ -139,7 +140,7 @@ def groups(scene: Scene, side: str = "front") -> tuple[Group, ...]:
     found: dict[tuple, list[Part]] = {}
     for part in sorted(scene.parts, key=lambda p: -seen.get(p.name, 0.0)):
         found.setdefault((part.board, part.finish), []).append(part)
-    return tuple(Group(tuple(p.title for p in parts), parts[0]) for parts in found.values())
+    return tuple(Group(tuple(p.name for p in parts), tuple(p.title for p in parts), parts[0]) for parts in found.values())
 
 
 def largest_seen(scene: Scene, side: str = "front") -> str:

@@ -25,7 +25,7 @@ from ..render.picture import Picture
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
 
-__all__ = ["FORMAT", "KIND", "fingerprint", "input_hashes", "make_record", "pixel_hash", "read_record", "record_bytes", "scene_path",
+__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "make_record", "pixel_hash", "read_record", "record_bytes", "scene_path",
            "short"]
 
 KIND, FORMAT = "mockup approval", 1
@@ -55,7 +55,7 @@ def make_record(scene: Scene, picture: Picture, colours: Sequence[PartColour], *
         "inputs": input_hashes(scene),
         "picture": {"side": side, "scale": picture.px_per_mm, "width": width, "height": height, "sha256": pixel_hash(picture.pixels)},
         "image": {"file": image, "x": at[0], "y": at[1]},
-        "colours": [asdict(c) for c in colours],
+        "colours": [{**asdict(c), "area_mm2": round(c.area_mm2, 1)} for c in colours],
         "notes": list(notes),
         "resolved": scene.resolved,
     }
