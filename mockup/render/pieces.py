@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..outline.coverage import coverage
 from ..outline.shape import Shape
-from .bands import band_list, in_bands
+from .bands import band_list
 from .canvas import Canvas
 
 __all__ = ["Piece", "Pieces", "region_pieces"]
 
 TILE = 128  # columns looked at together
+GROUP = 8  # bands covered in one go
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,15 +42,20 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
     """The pieces of a region in the bands that ``in_bands`` makes of a canvas; exact coverage at the edge."""
     x0, y0, x1, y1 = window
     origin = (canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1])
-    order = {first: n for n, (first, _) in enumerate(band_list(canvas.height, canvas.width))}
-    found: list[tuple[Piece, ...]] = [()] * len(order)
+    bands = band_list(canvas.height, canvas.width)
+    found: list[tuple[Piece, ...]] = [()] * len(bands)
 
-    def cut(first: int, last: int) -> None:
+    def cut(numbers: range) -> None:
+        first, last = bands[numbers[0]][0], bands[numbers[-1]][1]
         if last > y0 and first < y1:
             cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
-            found[order[first]] = _band_pieces(cover, x0)
+            for n in numbers:
+                found[n] = _band_pieces(cover[bands[n][0] - first:bands[n][1] - first], x0)
 
-    in_bands(cut, canvas.height, canvas.width)
+    # Several bands at once: each call of ``coverage`` sorts through the whole outline.
+    groups = [range(n, min(n + GROUP, len(bands))) for n in range(0, len(bands), GROUP)]
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(cut, groups))
     return Pieces(tuple(found))
 
 

@@ -13,7 +13,7 @@ from .light import diffuse, shine
 
 __all__ = ["part_lighting"]
 
-LEAST, MOST = 3.0, 5.0  # samples per mm that a roundover of some mm needs
+LEAST, MOST = 3.0, 4.0  # samples per mm that a roundover of some mm needs
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
