@@ -286,8 +286,6 @@ def _chords(ring: np.ndarray, spacing: float) -> tuple[np.ndarray, ...]:
 
 def _rough_cells(d, nx, ny, at: _Lattice, far: float) -> np.ndarray:
     """(lines - 1, columns - 1) bool: cells between nodes over which the distance is not near a quadratic."""
-    x, y = at.x().astype(np.float32), at.y().astype(np.float32)[:, None]
-    foot_x, foot_y = x - d * nx, y - d * ny
     step, beyond = np.float32(at.step), np.abs(d) >= far
 
     def rough(a, b, run_x, run_y) -> np.ndarray:
@@ -295,8 +293,6 @@ def _rough_cells(d, nx, ny, at: _Lattice, far: float) -> np.ndarray:
         # By how much the rise between two nodes misses the mean of their slopes.
         misfit = np.abs(d[b] - d[a] - (nx[a] + nx[b]) * (0.5 * run_x) - (ny[a] + ny[b]) * (0.5 * run_y))
         bad = (misfit > _MISFIT) | (turn_x * turn_x + turn_y * turn_y > 0.25)
-        # Feet that jump lie on two sides of a ridge.
-        bad |= np.maximum(np.abs(foot_x[b] - foot_x[a]), np.abs(foot_y[b] - foot_y[a])) > 3.0 * step
         return bad & ~(beyond[a] | beyond[b])
 
     def kinked(a, b, run_x, run_y, axis: int) -> np.ndarray:

@@ -111,6 +111,25 @@ def test_against_shapely(shape, scale, reach):
     assert_allclose(distance[picked[:, 0], picked[:, 1]], np.clip(true, -reach, reach), atol=0.01)
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_shallow_ridge_half_way_between_nodes(turned):
+    """Under a blunt ridge the nodes on both sides agree with each other, and yet it is no bend."""
+    scale, reach = 3.0, 70.0
+    ridge = 16 * 3.0  # between two nodes of the coarser lattice (blocks of 3 × 3 pixels of 1/3 mm)
+    roof = np.array([[-200, 40], [-200, 200], [300, 200], [300, 40], [ridge, 5]], float)
+    if turned:
+        roof = roof[::-1, ::-1]
+    distance, _ = edge_field(Shape((roof,)), origin=(0, 0), px_per_mm=scale, size=(300, 300), reach=reach)
+    x, y = centres((0, 0), scale, (300, 300))
+    x, y = (y, x) if turned else (x, y)
+    left, right = math.hypot(ridge + 200, 35), math.hypot(300 - ridge, 35)
+    to_left = ((y - 40) * (ridge + 200) + 35 * (x + 200)) / left
+    to_right = ((y - 40) * (300 - ridge) + 35 * (300 - x)) / right
+    true = np.minimum(to_left, to_right)
+    seen = np.broadcast_to(true > 0, distance.shape)
+    assert_allclose(distance[seen], np.minimum(true, reach)[seen], atol=0.01)
+
+
 def test_bands_agree_with_the_whole():
     place = dict(origin=(-3.3, 7.7), px_per_mm=2.9, size=(431, 377), reach=20)
     whole = edge_field(wavy(), **place)
