@@ -19,7 +19,7 @@ LONG = 2.6  # fibres part around a knot in an ellipse this much longer along the
 class FaultField:
     """The faults of one board."""
 
-    def __init__(self, species: Species, log: Log, seed: int, faults: str | tuple[str, ...]) -> None:
+    def __init__(self, species: Species, log: Log, seed: tuple[int, int], faults: str | tuple[str, ...]) -> None:
         self.species, self.log, lattice = species, log, log.lattice
         self.lattice = lattice
         rates, area = species.faults, lattice.width * lattice.height / 1e4
@@ -36,7 +36,7 @@ class FaultField:
         n = count("mineral", rates.mineral)
         self.streaks = np.column_stack([
             (rng.random(n) - 0.5) * lattice.width, rng.random(n) * lattice.height,
-            np.exp(rng.normal(3.0, 0.6, n)), np.exp(rng.normal(-0.55, 0.6, n)), rng.uniform(0.35, 1.1, n)])
+            np.exp(rng.normal(3.0, 0.6, n)), np.exp(rng.normal(-0.6, 0.5, n)), rng.uniform(0.4, 1.3, n)])
         rng = stream(seed, "knots")
         n = count("knot", rates.knot)
         self.knots = np.column_stack([
@@ -47,41 +47,43 @@ class FaultField:
         wanted = rng.random() < rates.sapwood if faults == "natural" else faults != "none" and "sapwood" in faults
         if wanted:
             width = min(rates.sapwood_width, 0.3 * lattice.width) * rng.uniform(0.4, 1.0)
-            outer = np.hypot(abs(log.cx0) + lattice.width / 2, log.cz0)
-            inner = np.hypot(abs(log.cx0) + lattice.width / 2 - width, log.cz0)
-            self.sapwood = float(min(inner, outer - 1))
+            # It lies at the edge away from the pith, and runs a little aslant.
+            self.sapwood = -np.sign(log.cx0) or 1.0, lattice.width / 2 - width, rng.normal(0, 0.012)
             self.sap_edge = Noise(lattice, stream(seed, "sapwood edge"), 6, 50), Noise(lattice, stream(seed, "sapwood fray"), 0.4, 14)
         self.fray = Noise(lattice, stream(seed, "streak fray"), 0.18, 6.0) if len(self.streaks) else None
         self.eyes = _eyes(species, lattice, seed)
 
-    def push(self, v: Array) -> Array | None:
+    def push(self, first: int, last: int) -> Array | None:
         """Displacement of the rings, mm (rows, cols), or None."""
         if self.eyes is None:
             return None
-        return self._stamp(v, self.eyes, lambda x, y, e: 0.35 * e[3] * np.exp(-1.1 * (x * x + 0.6 * y * y)), 2.6)
+        return self._stamp(self.lattice.v(first, last), self.eyes, lambda x, y, e: 0.35 * e[3] * np.exp(-1.1 * (x * x + 0.6 * y * y)), 2.6)
 
-    def layers(self, v: Array, radius: Array) -> list[tuple[Array, tuple[float, float, float]]]:
+    def layers(self, first: int, last: int) -> list[tuple[Array, tuple[float, float, float]]]:
         """(field, Lab change per unit) of every fault on these rows."""
-        out, rates = [], self.species.faults
+        out, rates, v = [], self.species.faults, self.lattice.v(first, last)
         if len(self.streaks):
             field = np.zeros((len(v), self.lattice.cols), np.float32)
             u = self.lattice.u()
             for u0, v0, half, wide, dark in self.streaks:
                 rows = np.flatnonzero(np.abs(v - v0) < half)
-                cols = np.flatnonzero(np.abs(u - u0) < 5 * wide + 2)
+                cols = np.flatnonzero(np.abs(u - u0) < 8 * wide + 2)
                 if len(rows) and len(cols):
                     s = ((v[rows] - v0) / half)[:, None]
                     bow = 0.8 * np.sin(2.2 * s + u0) * wide
                     taper = np.clip(1 - np.abs(s), 0, 1) ** 0.7
                     x = (u[None, cols] - u0 - bow) / (wide * (0.15 + 0.85 * taper))
-                    field[rows[0]: rows[-1] + 1, cols[0]: cols[-1] + 1] += dark * taper * np.exp(-np.abs(x) ** 1.5)
-            fray = self.fray.rows(v)
+                    field[rows[0]: rows[-1] + 1, cols[0]: cols[-1] + 1] += dark * taper * (0.8 * np.exp(-np.abs(x) ** 1.5) + 0.2 * np.exp(-0.1 * x * x))
+            fray = self.fray.rows(first, last)
             field *= np.clip(0.8 + 0.5 * fray, 0, 2)
             out.append((field, rates.mineral_lab))
         if self.sapwood is not None:
             wide, fine = self.sap_edge
-            edge = radius - np.float32(self.sapwood) + 2.0 * wide.rows(v) + 0.6 * fine.rows(v)
-            out.append((1 / (1 + np.exp(-np.clip(edge / 0.9, -30, 30))), rates.sapwood_lab))
+            side, start, slant = self.sapwood
+            edge = np.float32(side) * self.lattice.u()[None, :] - np.float32(start) \
+                + (slant * (v - self.lattice.height / 2)).astype(np.float32)[:, None] \
+                + 3.0 * wide.rows(first, last) + 0.7 * fine.rows(first, last)
+            out.append((1 / (1 + np.exp(-np.clip(edge / 0.8, -30, 30))), rates.sapwood_lab))
         if self.eyes is not None:
             out.append((self._stamp(v, self.eyes, _eye, 2.2), self.species.figure.lab))
         return out
@@ -138,7 +140,7 @@ class FaultField:
         return field
 
 
-def _eyes(species: Species, lattice, seed: int) -> Array | None:
+def _eyes(species: Species, lattice, seed: tuple[int, int]) -> Array | None:
     """Bird's eyes: u, v, half width, half length, strength, turn, wobble."""
     figure = species.figure
     if figure.kind != "birdseye":
@@ -153,13 +155,12 @@ def _eyes(species: Species, lattice, seed: int) -> Array | None:
     order = np.argsort(v)
     u, v = u[order], v[order]
     column = np.clip(((u - lattice.u0) / lattice.du).astype(int), 0, lattice.cols - 1)
-    density = np.concatenate([flock.rows(v[k: k + 200])[np.arange(len(v[k: k + 200])), column[k: k + 200]]
-                              for k in range(0, n, 200)]) if n else np.zeros(0)
+    density = flock.at(v)[np.arange(n), column]
     kept = rng.random(n) < 1 / (1 + np.exp(-1.2 * density))
     u, v = u[kept], v[kept]
     n = len(u)
-    size = np.clip(np.exp(rng.normal(-0.05, 0.35, n)), 0.45, 2.2)
-    return np.column_stack([u, v, size * rng.uniform(0.75, 1.25, n), size, rng.uniform(0.4, 1.3, n),
+    size = np.clip(np.exp(rng.normal(0.12, 0.35, n)), 0.5, 2.6)
+    return np.column_stack([u, v, size * rng.uniform(0.75, 1.25, n), size, rng.uniform(0.15, 1.3, n),
                             rng.uniform(0, 6.28, n), rng.uniform(0, 6.28, n)]).astype(np.float32)
 
 
@@ -171,4 +172,4 @@ def _eye(x: Array, y: Array, eye: Array) -> Array:
     cup = np.exp(-0.5 * ((rho - 0.75) / 0.24) ** 2) * (0.75 + 0.45 * np.cos(angle - turn))
     dot = np.exp(-0.5 * (rho / 0.3) ** 2)
     pale = np.exp(-0.5 * ((rho - 1.35) / 0.35) ** 2)
-    return np.float32(strength) * (2.0 * cup + 1.5 * dot - 0.45 * pale)
+    return np.float32(strength) * (2.4 * cup + 2.2 * dot - 0.55 * pale)

@@ -26,45 +26,45 @@ class FigureField:
     the sign and size of the fibre dip, ``lift`` the height of the fibres, mm.
     """
 
-    def __init__(self, figure: Figure, lattice: Lattice, seed: int) -> None:
+    def __init__(self, figure: Figure, lattice: Lattice, seed: tuple[int, int]) -> None:
         self.figure, self.lattice = figure, lattice
         self.signal, self.lift = _draw(figure, lattice, seed)
         # Bundles of fibres reflect each for itself: this combs the edges of a stripe.
         comb = {"fine": (0.22, 5.0), "tuft": (0.8, 9.0), "lock": (2.8, 15.0), "bundle": (0.3, 6.0), "sheet": (1.3, 14.0)}
         self.comb = {k: Noise(lattice, stream(seed, f"figure {k}"), *s) for k, s in comb.items()}
 
-    def rows(self, v: Array) -> Array:
-        """(len(v), cols) float32: the figure, feathered along the fibres."""
+    def rows(self, first: int, last: int) -> Array:
+        """(last - first, cols) float32: the figure, feathered along the fibres."""
         lattice, kind = self.lattice, self.figure.kind
-        scale = np.float32(self.figure.spacing / 7.0)
-        noise = {k: n.rows(v) for k, n in self.comb.items()}
+        scale = np.float32(min(self.figure.spacing / 7.0, 1.15))
+        noise = {k: n.rows(first, last) for k, n in self.comb.items()}
         if kind == "ribbon":
             shift_u = 0.25 * noise["tuft"] + 0.5 * noise["lock"]
             shift_v = np.float32(0)
         else:
             shift_u = np.float32(0)
             shift_v = scale * (0.20 * noise["fine"] + 0.13 * noise["tuft"] + 0.22 * noise["lock"])
-        out = self._sample(self.signal, v, shift_u, shift_v)
+        out = self._sample(self.signal, first, last, shift_u, shift_v)
         out *= 1 + 0.26 * noise["bundle"] + 0.20 * noise["sheet"]
         return out
 
-    def lift_rows(self, v: Array) -> Array | None:
-        """(len(v), cols) float32: height of the fibres above the plane, mm."""
+    def lift_rows(self, first: int, last: int) -> Array | None:
+        """(last - first, cols) float32: height of the fibres above the plane, mm."""
         if self.lift is None:
             return None
-        return self._sample(self.lift, v, np.float32(0), np.float32(0))
+        return self._sample(self.lift, first, last, np.float32(0), np.float32(0))
 
-    def _sample(self, field: Array, v: Array, shift_u: Array, shift_v: Array) -> Array:
+    def _sample(self, field: Array, first: int, last: int, shift_u: Array, shift_v: Array) -> Array:
         lattice = self.lattice
         columns = (np.arange(lattice.cols, dtype=np.float32) + 0.5) / STEP_X + 1.5
-        lines = ((v + lattice.margin) / (STEP_Y * lattice.dv)).astype(np.float32) + 1.5
-        x = np.broadcast_to(columns[None, :], (len(v), lattice.cols)) + shift_u * np.float32(1 / (STEP_X * lattice.du))
-        y = np.broadcast_to(lines[:, None], (len(v), lattice.cols)) + shift_v * np.float32(1 / (STEP_Y * lattice.dv))
+        lines = ((np.arange(first, last, dtype=np.float32) + 0.5) / STEP_Y + 1.5)
+        x = np.broadcast_to(columns[None, :], (last - first, lattice.cols)) + shift_u * np.float32(1 / (STEP_X * lattice.du))
+        y = np.broadcast_to(lines[:, None], (last - first, lattice.cols)) + shift_v * np.float32(1 / (STEP_Y * lattice.dv))
         return cv2.remap(field, np.ascontiguousarray(x, np.float32), np.ascontiguousarray(y, np.float32),
                          cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
 
 
-def figure_field(figure: Figure, lattice: Lattice, seed: int) -> FigureField | None:
+def figure_field(figure: Figure, lattice: Lattice, seed: tuple[int, int]) -> FigureField | None:
     """The figure of a board, or None for a plain one."""
     return None if figure.kind == "none" else FigureField(figure, lattice, seed)
 
@@ -99,16 +99,16 @@ def _band_pass(rng: np.random.Generator, shape: tuple[int, int], step: tuple[flo
 class _Coarse:
     """Smooth noise on the figure's coarse grid."""
 
-    def __init__(self, lattice: Lattice, shape: tuple[int, int], step: tuple[float, float], seed: int) -> None:
+    def __init__(self, lattice: Lattice, shape: tuple[int, int], step: tuple[float, float], seed: tuple[int, int]) -> None:
         self.shape, self.step, self.seed, self.lattice = shape, step, seed, lattice
         self.grid = Lattice(shape[1] * step[1], shape[0] * step[0], margin=0, du=step[1], dv=step[0])
 
     def __call__(self, layer: str, sx: float, sy: float) -> Array:
         noise = Noise(self.grid, stream(self.seed, f"figure {layer}"), sx, sy)
-        return noise.rows(self.grid.v(0, self.shape[0]))[:, : self.shape[1]]
+        return noise.rows(0, self.shape[0])[:, : self.shape[1]]
 
 
-def _draw(figure: Figure, lattice: Lattice, seed: int) -> tuple[Array, Array | None]:
+def _draw(figure: Figure, lattice: Lattice, seed: tuple[int, int]) -> tuple[Array, Array | None]:
     """The figure on the coarse grid: signal, and lift in mm or None."""
     step = (STEP_Y * lattice.dv, STEP_X * lattice.du)
     shape = (lattice.rows // STEP_Y + 6, lattice.cols // STEP_X + 6)
@@ -129,9 +129,10 @@ def _draw(figure: Figure, lattice: Lattice, seed: int) -> tuple[Array, Array | N
         signal = (wide * np.clip(0.8 + 0.5 * smooth("ribbon fade", 8, 30), 0, 2) + 0.7 * broad) / 1.25
         # Interlocked grain breaks off along short cross lines.
         breaks = _band_pass(rng, shape, step, 26, 0.6, 7)
-        return signal * np.clip(0.85 + figure.patchy * breaks, 0, 2), None
+        fine = _band_pass(rng, shape, step, spacing * 0.45, 0.5, figure.breadth * 4, 0, across=True)
+        return (signal + 0.35 * fine) * np.clip(0.9 + figure.patchy * breaks, 0, 2), None
     # Bird's-eye maple waves faintly between the eyes.
-    signal = 0.6 * _band_pass(rng, shape, step, spacing, 0.5, 8) + 0.4 * _band_pass(rng, shape, step, spacing * 2, 0.5, 12)
+    signal = 0.30 * _band_pass(rng, shape, step, spacing, 0.5, 8) + 0.25 * _band_pass(rng, shape, step, spacing * 2, 0.5, 12)
     return signal, None
 
 

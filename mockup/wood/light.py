@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from mockup.colour.spaces import lab_to_linear
+
 __all__ = ["rake"]
 
 Array = np.ndarray
@@ -18,11 +20,12 @@ INDEX = 1.5                # refractive index of the wood's surface layer
 DIRECTION = (-0.25, 0.55)  # x and y of the unit vector towards the light
 
 
-def rake(reflectance: Array, dip: Array, yaw: Array, strength: float, beta: float) -> Array:
+def rake(reflectance: Array, dip: Array, yaw: Array, strength: float, beta: float, lab: tuple) -> Array:
     """Reflectance lit by a low window, (H, W, 3) float32 linear.
 
     ``dip``       fibre angle out of the plane, degrees (H, W).
     ``yaw``       direction of the fibre in the plane, radians from the y axis.
+    ``lab``       mean colour of the wood: the fibres return a share of it.
     ``strength``  0..1, share of light returned by the fibres; ``beta`` width, degrees.
     """
     phi = np.radians(dip)
@@ -39,5 +42,6 @@ def rake(reflectance: Array, dip: Array, yaw: Array, strength: float, beta: floa
     tilt = dip / 15
     sink = np.clip(0.10 * tilt + 0.14 * np.abs(tilt), -0.1, 0.6)[..., None]
     albedo = reflectance * np.exp(-sink * np.float32([0.6, 1.0, 1.6]))
-    fibre = strength * albedo ** 0.7 * np.float32(albedo.mean()) ** 0.3 * (lobe - level)[..., None]
+    mean = lab_to_linear(np.asarray(lab, np.float64)).mean().astype(np.float32)
+    fibre = strength * albedo ** 0.7 * mean ** np.float32(0.3) * (lobe - level)[..., None]
     return np.clip(albedo + fibre, 0, 1).astype(np.float32)

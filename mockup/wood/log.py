@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from mockup.wood.species import Species
@@ -45,7 +46,7 @@ class RingTables:
 class Log:
     """Geometry and rings of one log, and how the board sits in it."""
 
-    def __init__(self, species: Species, lattice: Lattice, cut: str, seed: int) -> None:
+    def __init__(self, species: Species, lattice: Lattice, cut: str, seed: tuple[int, int]) -> None:
         self.lattice, rings = lattice, species.rings
         place = stream(seed, "log place")
         beside, below = CUTS[cut]
@@ -68,13 +69,14 @@ class Log:
         self.reach = float(np.hypot(abs(self.cx0) + lattice.width / 2 + 20, self.cz0 + 60 + abs(self.lean) * lattice.height) + 40)
         self.tables = ring_tables(species, self.reach, seed)
 
-    def radius(self, v: Array, lift: Array | None = None, push: Array | None = None) -> Array:
-        """(len(v), cols) float32: distance to the pith, mm, ring by ring.
+    def radius(self, first: int, last: int, lift: Array | None = None, push: Array | None = None) -> Array:
+        """(last - first, cols) float32: distance to the pith on lattice rows, mm.
 
         ``lift``  height of the fibres above the board plane (figure), mm.
         ``push``  displacement of the rings, mm (knots, bird's eyes).
         """
         lattice = self.lattice
+        v = lattice.v(first, last)
         at = (v + lattice.margin) / 2.0
         grid = np.arange(len(self.sway_x))
         middle = v - lattice.height / 2
@@ -84,10 +86,10 @@ class Log:
         z = cz[:, None].astype(np.float32)
         if lift is not None:
             z = z + lift
-        r = np.sqrt(x * x + z * z)
+        r = np.sqrt(x * x + z * z, dtype=np.float32)
         for name, noise in self.noise.items():
             if self.amount[name]:
-                r += noise.rows(v) * np.float32(self.amount[name])
+                r = cv2.scaleAdd(noise.rows(first, last), self.amount[name], r)
         if push is not None:
             r += push
         return r
@@ -97,7 +99,7 @@ class Log:
         return np.clip(radius * PER_MM, 0, len(self.tables.late) - 1).astype(np.int32)
 
 
-def ring_tables(species: Species, reach: float, seed: int) -> RingTables:
+def ring_tables(species: Species, reach: float, seed: tuple[int, int]) -> RingTables:
     """Draw the rings out to ``reach`` mm: widths, profile, contrast and colour bands."""
     rings = species.rings
     rng = stream(seed, "ring widths")
@@ -145,7 +147,6 @@ def ring_tables(species: Species, reach: float, seed: int) -> RingTables:
     if weight:
         bands /= np.sqrt(weight)
     source = stream(seed, "ink bands")
-    ink = 0.75 * noise_line(source, 9, reach + 1, 1 / PER_MM)[: len(r)] \
-        + 0.55 * noise_line(source, 1.6, reach + 1, 1 / PER_MM)[: len(r)] \
-        + 0.36 * noise_line(source, 0.35, reach + 1, 1 / PER_MM)[: len(r)]
+    ink = sum(share * noise_line(source, width, reach + 1, 1 / PER_MM)[: len(r)]
+              for width, share in ((10, 0.55), (2.4, 0.62), (0.8, 0.45), (0.25, 0.33)))
     return RingTables(*(a.astype(np.float32) for a in (late, early, bands, ink)))

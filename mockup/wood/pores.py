@@ -19,7 +19,7 @@ __all__ = ["Marks", "pore_marks", "ray_marks"]
 
 Array = np.ndarray
 
-LENGTHS = 6  # classes of length
+LENGTHS = 5  # classes of length
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,68 +40,58 @@ class Marks:
     diameter: float
     longest: float
 
-    def draw(self, first: int, last: int, keep: Array, dip: Array | None = None) -> Array:
+    def draw(self, first: int, last: int, keep: Array | None, dip: Array | None = None) -> Array:
         """(last - first, cols) float32: summed strength of the marks on rows first .. last - 1.
 
         Only marks whose middle lies on these rows: draw half the longest mark more at either end.
 
-        ``keep``  (rows, cols), share of the candidates kept at each place.
+        ``keep``  (rows, cols), share of the candidates kept at each place; None keeps all.
         ``dip``   (rows, cols), degrees: marks shorten where the fibre dives.
         """
         lattice, rows = self.lattice, last - first
         v = lattice.v(first, last)
         a, b = np.searchsorted(self.v, [v[0], v[-1]])
-        x = (self.u[a:b] - lattice.u0) / lattice.du - 0.5
-        y = (self.v[a:b] - v[0]) / lattice.dv
+        x = (self.u[a:b] - np.float32(lattice.u0)) / np.float32(lattice.du) - np.float32(0.5)
+        y = (self.v[a:b] - np.float32(v[0])) / np.float32(lattice.dv)
         i = np.clip(np.rint(y), 0, rows - 1).astype(np.int32)
-        j = np.clip(np.rint(x), 0, lattice.cols - 1).astype(np.int32)
-        kept = self.chance[a:b] < keep[i, j]
-        x, y, i, j = x[kept], y[kept], i[kept], j[kept]
-        slope = self.angle[a:b][kept]
+        j = np.clip(x.astype(np.int32), 0, lattice.cols - 2)
+        slope, weight = self.angle[a:b], self.weight[a:b]
+        if keep is not None:
+            kept = np.flatnonzero(self.chance[a:b] < keep[i, j])
+            x, i, j, slope, weight = x[kept], i[kept], j[kept], slope[kept], weight[kept]
         if dip is not None:
             slope = slope + np.abs(np.tan(np.radians(dip[i, j])))
-        shortest = 3 * self.diameter
-        length = np.clip(self.diameter / np.maximum(slope, 1e-4), min(shortest, self.longest), self.longest)
-        weight = self.weight[a:b][kept]
-        out = np.zeros((rows, lattice.cols), np.float32)
+        shortest = min(3 * self.diameter, self.longest)
+        length = np.clip(self.diameter / np.maximum(slope, np.float32(1e-4)), shortest, self.longest)
         ratio = max(self.longest / shortest, 1.001)
         group = np.clip((np.log(length / shortest) / np.log(ratio) * LENGTHS).astype(np.int32), 0, LENGTHS - 1)
+        part = np.clip(x - j, 0, 1)
+        out = np.zeros((rows, lattice.cols), np.float32)
         for g in range(LENGTHS):
-            mine = group == g
-            if not mine.any():
+            mine = np.flatnonzero(group == g)
+            if not len(mine):
                 continue
-            typical = shortest * ratio ** ((g + 0.5) / LENGTHS)
-            half = max(1, int(round(0.5 * typical / lattice.dv)))
-            halo = half + 1
-            flat = _impulses(x[mine], y[mine] + halo, weight[mine] * half, (rows + 2 * halo, lattice.cols))
-            flat = cv2.blur(cv2.blur(flat, (1, half)), (1, half + 1 - half % 2))
-            out += flat[halo: halo + rows]
+            half = max(1, int(round(0.5 * shortest * ratio ** ((g + 0.5) / LENGTHS) / lattice.dv)))
+            spots = np.zeros((rows, lattice.cols), np.float32)
+            row, col, amount = i[mine], j[mine], weight[mine] * half
+            np.add.at(spots, (row, col), amount * (1 - part[mine]))
+            np.add.at(spots, (row, col + 1), amount * part[mine])
+            border = cv2.BORDER_CONSTANT
+            # Two running means along the grain taper the ends.
+            spots = cv2.blur(spots, (1, half), borderType=border)
+            out += cv2.blur(spots, (1, half + 1 - half % 2), borderType=border)
         sigma = max(0.42 * self.diameter, 0.055) / lattice.du
         peak = np.sqrt(2 * np.pi) * 0.42 * self.diameter / lattice.du
         return cv2.GaussianBlur(out, (0, 0), sigma, sigmaY=0.01) * np.float32(peak)
 
 
-def _impulses(x: Array, y: Array, weight: Array, shape: tuple[int, int]) -> Array:
-    """Bilinear deposits of ``weight`` at (x, y), cells; what falls outside is dropped."""
-    inside = (x > 0) & (x < shape[1] - 1.001) & (y > 0) & (y < shape[0] - 1.001)
-    x, y, weight = x[inside], y[inside], weight[inside]
-    i, j = y.astype(np.int64), x.astype(np.int64)
-    fy, fx = y - i, x - j
-    base = i * shape[1] + j
-    size = shape[0] * shape[1]
-    where = np.concatenate([base, base + 1, base + shape[1], base + shape[1] + 1])
-    what = np.concatenate([weight * (1 - fy) * (1 - fx), weight * (1 - fy) * fx,
-                           weight * fy * (1 - fx), weight * fy * fx])
-    return np.bincount(where, what, size).astype(np.float32).reshape(shape)
-
-
-def pore_marks(pores: Pores, lattice: Lattice, seed: int, number: int) -> Marks:
+def pore_marks(pores: Pores, lattice: Lattice, seed: tuple[int, int], number: int) -> Marks:
     """Candidates for the pores of one kind over the whole board."""
     return _marks(stream(seed, f"pores {number}"), lattice, pores.density, pores.diameter, pores.length,
                   spread=0.45, tilt=1.3)
 
 
-def ray_marks(rays: Rays, lattice: Lattice, seed: int) -> Marks:
+def ray_marks(rays: Rays, lattice: Lattice, seed: tuple[int, int]) -> Marks:
     """Ends of rays on a flat-sawn face: short dashes, all about alike."""
     return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.35, tilt=8.0)
 

@@ -50,9 +50,10 @@ class Bands:
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Fibres:
     lab: Lab = (-1.0, 0.2, 0.4)     # change per unit of fibre noise
-    mottle: float = 0.55            # weight of short, cloth-like variation
+    mottle: float = 0.75            # weight of short, cloth-like variation
     streak: float = 0.5             # weight of streaks over 2 mm wide
     blotch: Lab = (-0.7, 0.2, 0.3)  # clouds of a hand's width
+    hue: tuple[float, float] = (0.35, 0.75)  # a* and b* of streaks that change no lightness
     wander: float = 1.2             # mm, waviness of the grain over the board
     plain: float = 1.2              # degrees, slow run-out of the fibre
 
@@ -113,8 +114,8 @@ class Faults:
     mineral: float = 0.0      # streaks per dm²
     knot: float = 0.0         # pin knots per dm²
     sapwood: float = 0.0      # share of boards with a sapwood edge
-    mineral_lab: Lab = (-9.0, 0.5, 1.0)
-    sapwood_lab: Lab = (10.0, -2.0, 3.0)   # sapwood minus heartwood
+    mineral_lab: Lab = (-14.0, 0.3, -1.0)
+    sapwood_lab: Lab = (6.0, -2.0, 0.0)   # sapwood minus heartwood
     sapwood_width: float = 45.0            # mm, at most
 
 

@@ -14,13 +14,20 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["Lattice", "Noise", "noise_line", "stream"]
+__all__ = ["Lattice", "Noise", "board_seed", "noise_line", "stream"]
 
 Array = np.ndarray
 
+EDGE = 3  # cells of noise beyond the lattice, for interpolation
 
-def stream(seed: int, layer: str) -> np.random.Generator:
-    """The random stream of one layer; streams of different layers are independent."""
+
+def board_seed(seed: int, species: str) -> tuple[int, int]:
+    """The seed of one board: boards of two species are never cut alike."""
+    return seed, zlib.crc32(species.encode())
+
+
+def stream(seed: tuple[int, int], layer: str) -> np.random.Generator:
+    """The random stream of one layer of a board; streams of different layers are independent."""
     key = zlib.crc32(layer.encode())
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=(key,))))
 
@@ -84,10 +91,18 @@ def _gain(kernel: Array) -> float:
     return float(1 / np.sqrt(power))
 
 
-def _gather(values: Array, position: Array) -> Array:
-    """Cubic B-spline along axis 0 at fractional positions (index 0 = centre of the first)."""
+def _cubic(t: Array) -> Array:
+    """(4, n) weights of cubic interpolation at phase t (Keys 1981, a = -0.75, as cv2.resize)."""
+    a = -0.75
+    near = lambda d: ((a + 2) * d - (a + 3)) * d * d + 1
+    far = lambda d: ((a * d - 5 * a) * d + 8 * a) * d - 4 * a
+    return np.stack([far(1 + t), near(t), near(1 - t), far(2 - t)])
+
+
+def _gather(values: Array, position: Array, weights_of=_cubic) -> Array:
+    """Interpolate along axis 0 at fractional positions (index 0 = centre of the first)."""
     base = np.floor(position).astype(np.int64)
-    weights = _spline(position - base).astype(np.float32)
+    weights = weights_of(position - base).astype(np.float32)
     last = len(values) - 1
     index = np.clip(base[None] + np.arange(-1, 3)[:, None], 0, last)
     out = values[index[0]] * weights[0][:, None]
@@ -100,37 +115,45 @@ class Noise:
     """Gaussian noise of mean 0 and variance 1 on a lattice.
 
     ``sx``, ``sy``  standard deviations of its smoothing across and along the
-    grain, mm. Held at a spacing of about one of these, and expanded row by row
-    with :meth:`rows`, so a whole board costs little memory.
+    grain, mm. Held at a spacing of about 0.8 of these, and expanded strip by
+    strip, so a whole board costs little memory.
     """
 
     def __init__(self, lattice: Lattice, rng: np.random.Generator, sx: float, sy: float) -> None:
         self.lattice = lattice
         self.factor = max(1, int(0.8 * sx / lattice.du))
+        self.factor_v = max(1, int(0.8 * sy / lattice.dv))
         across = max(sx / (self.factor * lattice.du), 0.5)
-        self.step = 0.8 * sy
-        along = np.sqrt(max((sy / self.step) ** 2 - 1 / 3, 0))
+        along = max(sy / (self.factor_v * lattice.dv), 0.5)
         kx, ky = _kernel(across), _kernel(along)
         pad = len(kx) // 2
-        nx = -(-lattice.cols // self.factor) + 4
-        ny = int(np.ceil((lattice.height + 2 * lattice.margin) / self.step)) + 6
+        nx = -(-lattice.cols // self.factor) + 2 * EDGE
+        ny = -(-lattice.rows // self.factor_v) + 2 * EDGE
         white = rng.standard_normal((ny + len(ky) - 1, nx + 2 * pad), dtype=np.float32)
         smooth = cv2.sepFilter2D(white, -1, kx, ky, borderType=cv2.BORDER_REFLECT)
         smooth = smooth[len(ky) // 2: len(ky) // 2 + ny, pad: pad + nx]
-        self.values = smooth * np.float32(_gain(ky) / np.sqrt(np.sum(kx ** 2)))
+        self.values = smooth * np.float32(1 / np.sqrt(np.sum(ky ** 2) * np.sum(kx ** 2)))
 
-    def rows(self, v: Array) -> Array:
-        """(len(v), cols) float32: the noise on all columns at the given v, mm."""
-        out = _gather(self.values, (np.asarray(v) + self.lattice.margin) / self.step + 1.5)
-        return widen(out, self.factor, self.lattice.cols)
+    def rows(self, first: int, last: int) -> Array:
+        """(last - first, cols) float32: the noise on lattice rows first .. last - 1."""
+        lattice, fu, fv = self.lattice, self.factor, self.factor_v
+        if fv <= 48:
+            # Whole cells, so that a strip is cut from the same picture wherever it begins.
+            a, b = first // fv - 2, -(-last // fv) + 2
+            index = np.clip(np.arange(a, b) + EDGE, 0, len(self.values) - 1)
+            part = self.values[index[0]: index[-1] + 1] if index[-1] - index[0] == len(index) - 1 else self.values[index]
+            if fu > 1 or fv > 1:
+                part = cv2.resize(part, (part.shape[1] * fu, part.shape[0] * fv), interpolation=cv2.INTER_CUBIC)
+            return part[first - a * fv: last - a * fv, EDGE * fu: EDGE * fu + lattice.cols]
+        return self.at(lattice.v(first, last))
 
-
-def widen(values: Array, factor: int, cols: int) -> Array:
-    """Expand columns ``factor`` times (cubic); two columns of margin are cut off at the left."""
-    if factor > 1:
-        values = cv2.resize(values, (values.shape[1] * factor, values.shape[0]),
-                            interpolation=cv2.INTER_CUBIC)
-    return values[:, 2 * factor: 2 * factor + cols]
+    def at(self, v: Array) -> Array:
+        """(len(v), cols) float32: the noise at any v, mm; for noise that is smooth along the grain."""
+        position = (np.asarray(v) + self.lattice.margin) / (self.factor_v * self.lattice.dv) - 0.5 + EDGE
+        out = _gather(self.values, position)
+        if self.factor > 1:
+            out = cv2.resize(out, (out.shape[1] * self.factor, out.shape[0]), interpolation=cv2.INTER_CUBIC)
+        return out[:, EDGE * self.factor: EDGE * self.factor + self.lattice.cols]
 
 
 def noise_line(rng: np.random.Generator, sigma: float, length: float, step: float) -> Array:
@@ -141,4 +164,4 @@ def noise_line(rng: np.random.Generator, sigma: float, length: float, step: floa
     white = rng.standard_normal(n + len(kernel) - 1)
     values = (np.convolve(white, kernel, "valid") * _gain(kernel))[:, None]
     position = np.arange(int(np.ceil(length / step))) * (step / spacing) + 1.5
-    return _gather(values.astype(np.float32), position)[:, 0]
+    return _gather(values.astype(np.float32), position, _spline)[:, 0]
