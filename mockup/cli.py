@@ -44,14 +44,21 @@ def main() -> None:
     """Run the command line of this process and end it with the exit code."""
     signal.signal(signal.SIGTERM, _stop)
     code = run(sys.argv[1:])
-    sys.stdout.flush()
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _leave_stdout()
     sys.exit(code)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command and give its exit code; what went wrong is on stderr, one line a problem."""
     try:
-        return cli.main(list(arguments), prog_name="mockup", standalone_mode=False) or 0
+        # Not cli.main(): that ends a broken pipe with 1, which here says that verify found a difference.
+        with cli.make_context("mockup", list(arguments)) as context:
+            return cli.invoke(context) or 0
+    except click.exceptions.Exit as done:  # after --help or --version
+        return done.exit_code
     except MockupError as error:
         where = _command_named(arguments)
         return _tell([p if p.where else replace(p, where=where) for p in error.problems])
@@ -63,8 +70,7 @@ def run(arguments: Sequence[str]) -> int:
     except (KeyboardInterrupt, click.Abort):
         return _tell([Problem("Stopped. No file was left half-written.")], code=130)
     except BrokenPipeError:
-        # Whoever read our output has left; Python would complain once more when it flushes.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_stdout()
         return 0
     except MemoryError:
         return _tell([Problem("The machine has not enough memory for a picture of this size.",
@@ -84,6 +90,11 @@ def _command_named(arguments: Sequence[str]) -> str:
         words.append(word)
         command = command.commands[word]
     return " ".join(words)
+
+
+def _leave_stdout() -> None:
+    """Let what is still in the buffer go nowhere: whoever read our output has left, or its disk is full."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stop(*_) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from mockup.cli import cli, run
 
-HEAVY = "numpy cv2 PIL skimage shapely scipy svgelements PyOpenColorIO pikepdf"
+HEAVY = "numpy cv2 PIL skimage shapely scipy svgelements PyOpenColorIO pikepdf fontTools"
 
 
 def commands(group=cli, path=()):

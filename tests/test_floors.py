@@ -8,7 +8,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "mockup"
 FLOORS = {
     "errors": 0, "colour": 0, "files": 0,
-    "wood": 1, "outline": 1, "finish": 1,
+    "wood": 1, "board": 1, "outline": 1, "finish": 1,
     "scene": 2,
     "render": 3,
     "papers": 4,
@@ -17,7 +17,7 @@ FLOORS = {
 NEIGHBOURS = {0, 5}  # floors whose rooms may use each other; those of floor 1 stand alone
 # Where the imaging libraries may not be: help must come at once.
 QUICK = {"errors", "cli", "commands", "__main__"}
-IMAGING = {"numpy", "cv2", "PIL", "skimage", "shapely", "scipy", "svgelements", "PyOpenColorIO", "pikepdf"}
+IMAGING = {"numpy", "cv2", "PIL", "skimage", "shapely", "scipy", "svgelements", "PyOpenColorIO", "pikepdf", "fontTools"}
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
@@ -104,7 +104,8 @@ def test_imports_of_other_libraries_are_declared():
     import tomllib
 
     project = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text())["project"]
-    names = {"opencv-python-headless": "cv2", "pillow": "PIL", "scikit-image": "skimage", "opencolorio": "PyOpenColorIO"}
+    names = {"opencv-python-headless": "cv2", "pillow": "PIL", "scikit-image": "skimage", "opencolorio": "PyOpenColorIO",
+             "fonttools": "fontTools"}
     declared = set()
     for line in project["dependencies"]:
         package = line.split(">")[0].split("[")[0].strip().lower()
