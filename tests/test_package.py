@@ -70,7 +70,7 @@ def test_works_away_from_the_checkout(wheel, tmp_path):
 
 
 def readme_blocks():
-    return re.findall(r"^```[a-z]*\n(.*?)^```", (ROOT / "README.md").read_text(), re.S | re.M)
+    return re.findall(r"^ *```[a-z]*\n(.*?)^ *```", (ROOT / "README.md").read_text(), re.S | re.M)
 
 
 def test_readme_has_the_two_lines():
@@ -86,7 +86,7 @@ def test_every_command_in_the_readme_is_understood():
 
     from mockup.cli import cli
 
-    lines = [line for block in readme_blocks() for line in block.splitlines() if line.startswith("mockup ")]
+    lines = [line.strip() for block in readme_blocks() for line in block.splitlines() if line.strip().startswith("mockup ")]
     assert len(lines) >= 5
     for line in lines:
         words = line.split("#")[0].split()[1:]
