@@ -60,8 +60,11 @@ class MockupError(ValueError):
 
 
 def nearest(name: str, names: Iterable[str]) -> str:
-    """A sentence that offers the valid names, the most alike first; '' if there are none."""
-    names = sorted(names)
+    """A sentence that offers the valid names, the most alike first; '' if there are none.
+
+    Names that cannot be printed in a line are not offered.
+    """
+    names = sorted(n for n in names if n.isprintable())
     if not names:
         return ""
     close = difflib.get_close_matches(str(name), names, n=1, cutoff=0.5)

@@ -48,7 +48,7 @@ class PartColour:
     spread: float
 
 
-def basis_words(part: Part) -> str:
+def _basis_words(part: Part) -> str:
     """What the colour of a finish rests on: the distinct bases of its stains and films."""
     named: dict[str, str] = {}
     for step in part.finish.steps:
@@ -84,7 +84,7 @@ def _part_colour(scene: Scene, part: Part, board: LoadedBoard, kept: Kept) -> Pa
     spread = float(np.percentile(ciede2000(linear_to_lab(patches.astype(np.float64)), lab), 95)) if len(patches) else 0.0
     ref = scene.boards[part.board]
     return PartColour(part.name, part.title, part.board, ref.wood, ref.actual, _rounded(linear_to_lab(bare_mean)), _rounded(lab),
-                      part.shape.area, basis_words(part), round(spread, 2))
+                      part.shape.area, _basis_words(part), round(spread, 2))
 
 
 def _rounded(lab: np.ndarray) -> tuple[float, float, float]:
