@@ -11,6 +11,7 @@ from typing import Any
 from ..errors import MockupError
 from ..files.picture import encode_picture
 from ..files.whole import write_all
+from ..finish.steps import Burst
 from ..finish.words import finish_warnings, step_words
 from ..render.colours import PartColour, colours
 from ..render.kept import Kept
@@ -71,7 +72,7 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     words = Approval(
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
         recipes=tuple(_recipe(chosen, g) for g in grouped),
-        targets=tuple(_target(c) for g in grouped for c in found if c.part in g.names), basis=basis_sentence(found), thumbnails=thumbnails,
+        targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names), basis=basis_sentence(found), thumbnails=thumbnails,
         notes=notes, fingerprint="0000 0000 0000")
     at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
     name = chosen.name if name is None else _plain_name(name)
@@ -119,11 +120,14 @@ def _unbroken_units(words: str) -> str:
     return re.sub(r"(\d) (%|mm)", "\\1\u00a0\\2", words)
 
 
-def _target(colour: PartColour) -> Target:
+def _target(scene: Scene, colour: PartColour) -> Target:
+    part = next(p for p in scene.parts if p.name == colour.part)
+    amount = unbroken(f"ΔE00 {colour.spread:.1f}")
+    varies = (f"The mean of a burst, which by design leads up to {amount} away from it."
+              if any(isinstance(step, Burst) for step in part.finish.steps) else
+              f"{unbroken('95 %')} of the face, in {unbroken('10 mm')} patches, lies within {amount} of this mean on the board shown.")
     return Target(title=f"{colour.title}, {colour.wood}", bare=swatch(colour.bare_lab), bare_words=lab_words(colour.bare_lab),
-                  finished=swatch(colour.finished_lab), finished_words=lab_words(colour.finished_lab),
-                  range=f"{unbroken('95 %')} of the face, in {unbroken('10 mm')} patches, lies within "
-                        f"{unbroken(f'ΔE00 {colour.spread:.1f}')} of this mean on the board shown.")
+                  finished=swatch(colour.finished_lab), finished_words=lab_words(colour.finished_lab), range=varies)
 
 
 def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:

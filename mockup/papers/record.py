@@ -12,7 +12,7 @@ import json
 import os
 from collections.abc import Sequence
 from dataclasses import asdict
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -25,11 +25,12 @@ from ..render.picture import Picture
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
 
-__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "make_record", "pixel_hash", "read_record", "record_bytes", "scene_path",
+__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "is_relative", "make_record", "pixel_hash", "read_record", "record_bytes", "scene_path",
            "short"]
 
 KIND, FORMAT = "mockup approval", 1
 LARGEST = 20_000_000  # bytes of a record
+AGAIN = "Take the record from where it was first saved."
 LIBRARIES = ("numpy", "opencv-python-headless", "opencolorio")
 
 # What a record must hold, and of which kind.
@@ -141,7 +142,7 @@ def scene_path(record: dict[str, Any], folder: Path) -> Path | str:
             raise MockupError(f'There is no built-in scene "{name[:60]}".', fix="Name the scene file to compare with.")
         return name
     name = named.get("file")
-    if not isinstance(name, str) or not name or "\\" in name or "\0" in name or ":" in name or PurePosixPath(name).is_absolute():
+    if not isinstance(name, str) or not is_relative(name):
         raise MockupError("The record names no scene file that can be used.", fix="Name the scene file to compare with.")
     path = folder / name
     if not path.is_file():
@@ -150,12 +151,18 @@ def scene_path(record: dict[str, Any], folder: Path) -> Path | str:
     return path
 
 
+def is_relative(name: str) -> bool:
+    """Whether a name leads from one folder to a file, on any system."""
+    return 0 < len(name) < 1000 and not any(c in name for c in '\\:\0') and not name.startswith(("/", "~")) and \
+        all(len(part) < 200 for part in name.split("/"))
+
+
 def read_record(path: Path) -> dict[str, Any]:
     """A record from its file, its shape checked. MockupError, one sentence, when it is none."""
     data = read_bytes(path, limit=LARGEST)
     wrong = "Name the .json file that was written with the approval picture."
     try:
-        record = json.loads(data.decode("utf-8"))
+        record = json.loads(data.decode("utf-8"), parse_constant=_refused)
     except (UnicodeDecodeError, ValueError, RecursionError):
         raise MockupError("This file is not JSON, so it is no record of an approval.", fix=wrong, where=Path(path).name) from None
     if not isinstance(record, dict) or record.get("kind") != KIND:
@@ -169,6 +176,25 @@ def read_record(path: Path) -> dict[str, Any]:
                                *((k, v, record.get("image")) for k, v in IMAGE.items())):
         value = table.get(name) if isinstance(table, dict) else None
         if not isinstance(value, kinds) or isinstance(value, bool):
-            raise MockupError(f'The record has no usable value for "{name}".', fix="Take it from where it was first saved.",
-                              where=Path(path).name)
+            raise _unusable(name, path)
+    picture = record["picture"]
+    for name, value, low, high in (("scale", picture["scale"], 0.05, 100), ("width", picture["width"], 1, 10**6),
+                                   ("height", picture["height"], 1, 10**6), ("x", record["image"]["x"], 0, 10**6),
+                                   ("y", record["image"]["y"], 0, 10**6)):
+        if not low <= value <= high:
+            raise _unusable(name, path)
+    if picture["side"] not in ("front", "back"):
+        raise _unusable("side", path)
+    try:
+        _canonical(record)
+    except (ValueError, RecursionError):  # an endless number, or half a character
+        raise MockupError("The record holds a value that JSON has no place for.", fix=AGAIN, where=Path(path).name) from None
     return record
+
+
+def _refused(constant: str) -> None:
+    raise ValueError(f"{constant} is not JSON")
+
+
+def _unusable(name: str, path: Path) -> MockupError:
+    return MockupError(f'The record has no usable value for "{name}".', fix=AGAIN, where=Path(path).name)

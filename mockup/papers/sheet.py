@@ -19,7 +19,7 @@ from .describe import (Option, alike_sentences, basis_sentence, edition_words, f
 from .page import Image, Page, paper_size
 from .pdf import pdf_bytes
 from .raster import raster
-from .sheet_layout import SCREEN_WIDTH, Cell, Facts, Layout, Sheet, lay_out
+from .sheet_layout import Cell, Facts, Sheet, lay_out
 
 __all__ = ["FEWEST", "MOST", "chosen", "encode_page", "sheet", "write_sheet"]
 
@@ -79,7 +79,9 @@ def sheet(scene: Scene, names: Sequence[str] | None = None, *, today: str, paper
                        report=lambda share, done=done: told((done + share) / steps))
         width, height = round(frame.width * density), round(frame.height * density)
         images.append(Image(frame.x, frame.y, width / density, height / density, _framed(made.pixels, width, height)))
-    return Page(layout.width, _whole(layout, density), (*images, *layout.items), density,
+    # A page of free height ends with a whole pixel.
+    height = layout.height if size is not None else round(layout.height * density) / density
+    return Page(layout.width, height, (*images, *layout.items), density,
                 title=f"{scene.title}: {len(views)} options")
 
 
@@ -102,11 +104,6 @@ def encode_page(page: Page, suffix: str) -> bytes:
     if suffix.lower() == ".pdf":
         return pdf_bytes(page)
     return encode_picture(raster(page), suffix, px_per_mm=page.px_per_mm, quality=95)
-
-
-def _whole(layout: Layout, density: float) -> float:
-    """Height of the page in mm; for a page of free height a whole number of pixels."""
-    return layout.height if layout.width != SCREEN_WIDTH else round(layout.height * density) / density
 
 
 def _framed(pixels: np.ndarray, width: int, height: int) -> np.ndarray:

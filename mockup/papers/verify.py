@@ -22,8 +22,9 @@ from ..render.colours import colours
 from ..render.kept import Kept
 from ..render.picture import picture
 from ..scene.load import load_scene
+from ..scene.places import builtin_scenes
 from ..scene.values import Scene
-from .record import file_hash, fingerprint, input_hashes, pixel_hash, read_record, scene_path
+from .record import file_hash, fingerprint, input_hashes, is_relative, pixel_hash, read_record, scene_path
 
 __all__ = ["Change", "Findings", "PixelChange", "verify"]
 
@@ -132,7 +133,7 @@ def verify(record_path: Path, scene: Path | str | None = None, *, kept: Kept | N
     record = read_record(record_path)
     folder = record_path.absolute().parent
     try:
-        named = scene if scene is not None else scene_path(record, folder)
+        named = scene_path(record, folder) if scene is None else scene if str(scene) in builtin_scenes() else Path(scene)
     except MockupError as error:
         raise error.within(record_path.name) from None
     # A named scene that is not there at all is a mistake of the person, not a change.
@@ -164,7 +165,7 @@ def _with_pixels(record: dict[str, Any], scene: Scene, findings: Findings, appro
     changed, total = None, made.pixels.shape[0] * made.pixels.shape[1]
     if pixel_hash(made.pixels) != wanted["sha256"]:
         changed = _pixel_change(made.pixels, approved)
-    before = {c.get("part"): c for c in record["colours"] if isinstance(c, dict)}
+    before = {c.get("part"): c for c in record["colours"] if isinstance(c, dict) and isinstance(c.get("part"), str)}
     after = {c.part: _plain(asdict(c)) for c in found}
     keys = ("bare_lab", "finished_lab", "spread", "basis")
     told(1.0)
@@ -190,7 +191,7 @@ def _approved_pixels(record: dict[str, Any], folder: Path) -> tuple[np.ndarray |
     """The instrument's picture out of the approval picture, when that still shows what was approved; or what is wrong with it."""
     named, wanted = record["image"], record["picture"]
     name = named["file"]
-    if not name or Path(name).name != name or "\\" in name:
+    if not is_relative(name) or "/" in name:
         return None, "The record names no approval picture that can be used."
     path = folder / name
     try:
@@ -221,7 +222,7 @@ def _inputs_of_broken(record: dict[str, Any], named: Path | str) -> dict[str, st
         return found
     file = named if named.is_file() else named / "scene.toml"
     for name, digest in sorted(record["inputs"].items()):
-        if ":" in name or ".." in name or name.startswith("/") or "\\" in name or "\0" in name:
+        if not is_relative(name) or ".." in name:  # of a library, or of no scene
             continue
         path = file.parent / name
         try:
