@@ -26,6 +26,7 @@ WORKERS = 2           # strips at once; each needs about 100 MB per 300 mm of wi
 SIDE = (2.0, 3000.0)  # mm, shortest and longest side
 PIXELS = 60e6
 AREA = 1.2e6          # mm²
+LONGEST = 30_000      # pixels a side, what the resampling can address
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,9 @@ def make_board(species: str | Species, *, size_mm: tuple[float, float], cut: str
     width, height = _checked_size(size_mm, px_per_mm)
     faults = _checked(cut, seed, faults, light)
     seed, density = int(seed), float(px_per_mm)
-    saw = Saw(species, Lattice(width, height), cut, seed, faults)
+    # The grain may wander in from beside the board.
+    lattice = Lattice(width, height, margin=max(8.0, 4 * species.fibres.wander))
+    saw = Saw(species, lattice, cut, seed, faults)
     shape = (max(1, round(height * density)), max(1, round(width * density)))
     board = Board(species, cut, seed, faults, density, (width, height), np.empty((*shape, 3), np.float32),
                   *(np.empty(shape, np.float32) for _ in range(4)))
@@ -96,7 +99,7 @@ def make_board(species: str | Species, *, size_mm: tuple[float, float], cut: str
             getattr(board, name)[rows] = values
         return (rows.stop - rows.start) / shape[0]
 
-    step = max(1, int(STRIP * saw.lattice.dv * density))
+    step = max(1, int(STRIP * lattice.dv * density))
     strips = [slice(top, min(top + step, shape[0])) for top in range(0, shape[0], step)]
     done = 0.0
     # Strips know nothing of each other, so their order does not matter.
@@ -126,6 +129,9 @@ def _checked_size(size_mm: tuple[float, float], px_per_mm: float) -> tuple[float
     if pixels > PIXELS or width * height > AREA:
         raise MockupError(f"A board of {width:g} x {height:g} mm at {density:g} px/mm has {pixels / 1e6:.0f} megapixels.",
                           fix=f"Stay below {PIXELS / 1e6:.0f} megapixels and {AREA / 1e6:g} m².", where="size")
+    if max(width, height) * density > LONGEST:
+        raise MockupError(f"The board would be {max(width, height) * density:.0f} pixels long.",
+                          fix=f"Stay below {LONGEST} pixels a side.", where="size")
     return width, height
 
 

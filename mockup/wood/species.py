@@ -141,9 +141,13 @@ class Species:
 
 CHOICES = {"cut": ("flat", "rift", "quarter"), "rings.kind": ("diffuse", "semi", "ring", "soft"),
            "figure.kind": ("none", "flame", "quilt", "ribbon", "birdseye")}
-# Lengths the model divides by.
-POSITIVE = {"rings.width", "rings.line", "rings.early", "pores.diameter", "pores.length", "rays.length",
-            "rays.width", "figure.spacing", "figure.breadth", "figure.limit", "light.beta"}
+# Smallest and largest value of settings that the model divides by, or that cost time.
+LIMITS = {"rings.width": (0.2, 100), "rings.line": (0.01, 50), "rings.early": (0.05, 50), "rings.spread": (0, 1),
+          "pores.density": (0, 20), "pores.diameter": (0.01, 2), "pores.length": (0.1, 60),
+          "rays.density": (0, 20), "rays.length": (0.1, 30), "rays.width": (0.01, 2),
+          "figure.spacing": (1, 200), "figure.breadth": (0.5, 500), "figure.limit": (0.5, 45), "figure.density": (0, 0.2),
+          "fibres.wander": (0, 20), "ink.share": (0, 0.9), "ink.soft": (0.01, 10), "light.beta": (1, 60),
+          "light.fibre": (0, 1), "faults.mineral": (0, 20), "faults.knot": (0, 20), "faults.sapwood": (0, 1)}
 
 
 @lru_cache(maxsize=1)
@@ -152,11 +156,15 @@ def species_names() -> tuple[str, ...]:
     return tuple(sorted(p.stem for p in FOLDER.glob("*.toml")))
 
 
-@lru_cache(maxsize=64)
 def load_species(name: str) -> Species:
     """A built-in species by name; MockupError offers the nearest when there is none."""
     if name not in species_names():
         raise MockupError(f'There is no wood "{name}".', fix=nearest(name, species_names()), where="species")
+    return _built_in(name)
+
+
+@lru_cache(maxsize=64)
+def _built_in(name: str) -> Species:
     return read_species(FOLDER / f"{name}.toml")
 
 
@@ -191,7 +199,7 @@ def _table(cls: type, data: dict[str, Any], where: str, problems: list[Problem])
     for name, f in known.items():
         required = f.default is f.default_factory  # both are MISSING
         if required and name not in data:
-            problems.append(Problem(f"{name} is missing.", f"Add a line {name} = ...", where))
+            problems.append(Problem(f"{name} is missing.", f"Add a line: {name} = ...", where))
     return cls(**out) if not problems else None
 
 
@@ -214,8 +222,9 @@ def _value(hint: Any, value: Any, path: str, problems: list[Problem]) -> Any:
     if hint is float:
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
             return wrong("a number")
-        if path in POSITIVE and value <= 0:
-            return wrong("a number above 0")
+        low, high = LIMITS.get(path, (-1e4, 1e4))
+        if not low <= value <= high:
+            return wrong(f"a number from {low:g} to {high:g}")
         return float(value)
     if not isinstance(value, str):
         return wrong("text in quotes")
