@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -57,23 +57,24 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     kept, told = Kept() if kept is None else kept, report or (lambda share: None)
     density = px_width / WIDTH
     box = scene_box(chosen, side)
-    planned = plan((box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), min(len(chosen.parts), MOST_THUMBNAILS))
+    size = (box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN)
+    planned = plan(size, min(len(chosen.parts), MOST_THUMBNAILS))
     # Few digits, so that the record can be read: down, so that the picture still fits.
     scale = int(planned.scale * density * 1000) / 1000
     made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
     found = colours(chosen, kept=kept)
     told(0.85)
     notes = _notes(chosen, made.notes)
-    thumbnails = _thumbnails(chosen, side, planned.thumbnail, density, kept)
+    grouped = groups(chosen, side)
+    thumbnails = _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
     told(0.95)
     height, width = made.pixels.shape[:2]
     image = Image(0, 0, width / density, height / density, made.pixels)
-    grouped = groups(chosen, side)
     words = Approval(
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
         recipes=tuple(_recipe(chosen, g) for g in grouped),
-        targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names), basis=basis_sentence(found), thumbnails=thumbnails,
-        notes=notes, fingerprint="0000 0000 0000")
+        targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names),
+        basis=basis_sentence(found), thumbnails=thumbnails, notes=notes, fingerprint="0000 0000 0000")
     at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
     name = chosen.name if name is None else _plain_name(name)
     record = make_record(chosen, made, found, side=side, today=today, notes=notes, folder=Path(folder),
@@ -135,10 +136,10 @@ def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys([wood_sentence(scene), *of_picture, *warned]))
 
 
-def _thumbnails(scene: Scene, side: str, most: tuple[float, float], density: float, kept: Kept) -> tuple[Thumbnail, ...]:
-    """Boards with outlines: the uppermost parts first, three with a picture, the others in words."""
+def _thumbnails(scene: Scene, order: Sequence[str], most: tuple[float, float], density: float, kept: Kept) -> tuple[Thumbnail, ...]:
+    """Boards with outlines, parts in the ``order`` of their names: three with a picture, the others in words."""
     made = []
-    for k, part in enumerate(reversed(scene.parts)):
+    for k, part in enumerate(sorted(scene.parts, key=lambda p: order.index(p.name))):
         pixels = None
         if k < MOST_THUMBNAILS:
             board = scene.boards[part.board]

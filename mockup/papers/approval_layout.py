@@ -83,17 +83,20 @@ class Plan:
 
 
 def plan(size: tuple[float, float], thumbnails: int) -> Plan:
-    """A high picture stands at the left with two columns beside it, a wide one lies above three columns."""
+    """Where things go for a picture of ``size`` mm with its ground, and a number of thumbnails.
+
+    A high picture stands at the left with two columns beside it, a wide one lies above three columns.
+    """
     wide, high = size
     inner = WIDTH - 2 * MARGIN
-    if high / wide >= 0.72:
-        scale = min(196 / wide, 224 / high)
+    if high / wide >= 0.6:
+        scale = min((196 if high >= wide else 230) / wide, 224 / high)
         picture = (wide * scale, high * scale)
         first = MARGIN + picture[0] + GUTTER
         width = (WIDTH - MARGIN - first - GUTTER) / 2
         columns = ((first, width), (first + width + GUTTER, width))
         return Plan(scale, True, picture, columns, (_thumbnail_width(width, thumbnails), 62.0))
-    scale = min(inner / wide, 190 / high)
+    scale = min(inner / wide, 235 / high)
     width = (inner - 2 * GUTTER) / 3
     columns = tuple((MARGIN + k * (width + GUTTER), width) for k in range(3))
     return Plan(scale, False, (wide * scale, high * scale), columns, (_thumbnail_width(width, thumbnails), 62.0))

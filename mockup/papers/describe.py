@@ -21,7 +21,8 @@ from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
 __all__ = ["ALIKE", "Group", "Option", "alike_sentences", "basis_sentence", "capital", "date_words", "edition_words",
-           "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "wood_sentence", "wood_words"]
+           "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "wood_sentence",
+           "wood_words"]
 
 Lab = tuple[float, float, float]
 

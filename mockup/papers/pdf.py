@@ -42,8 +42,8 @@ def pdf_bytes(page: Page) -> bytes:
             case Text() if item.text:
                 line = run(item.text, item.weight)
                 used.setdefault(item.weight, set()).update(zip(line.glyphs, line.text, strict=True))
-                marks.append(f"BT {_rgb(item.colour)} rg /F{item.weight} {item.size:.6g} Tf {_n(item.left)} {_n(page.height - item.y)} Td "
-                             f"[{_shown(item)}] TJ ET")
+                marks.append(f"BT {_rgb(item.colour)} rg /F{item.weight} {item.size:.6g} Tf "
+                             f"{_n(item.left)} {_n(page.height - item.y)} Td [{_shown(item)}] TJ ET")
     for weight in sorted(used):
         fonts[f"/F{weight}"] = _font(pdf, weight, used[weight])
     profile = pdf.make_stream(srgb_profile(), N=3, Alternate=Name.DeviceRGB)

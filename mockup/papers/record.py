@@ -25,8 +25,8 @@ from ..render.picture import Picture
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
 
-__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "is_relative", "make_record", "pixel_hash", "read_record", "record_bytes", "scene_path",
-           "short"]
+__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "is_relative", "make_record", "pixel_hash", "read_record",
+           "record_bytes", "scene_name", "scene_path", "short"]
 
 KIND, FORMAT = "mockup approval", 1
 LARGEST = 20_000_000  # bytes of a record
@@ -50,7 +50,7 @@ def make_record(scene: Scene, picture: Picture, colours: Sequence[PartColour], *
     height, width = picture.pixels.shape[:2]
     record: dict[str, Any] = {
         "kind": KIND, "format": FORMAT, "version": __version__, "libraries": _libraries(),
-        "scene": _scene_name(scene, folder), "variant": scene.variant.name,
+        "scene": scene_name(scene, folder), "variant": scene.variant.name,
         "title": scene.title, "variant_title": scene.variant.title, "revision": scene.revision, "client": scene.client,
         "date": scene.date or today,
         "inputs": input_hashes(scene),
@@ -114,7 +114,7 @@ def _libraries() -> dict[str, str]:
     return found
 
 
-def _scene_name(scene: Scene, folder: Path) -> dict[str, str]:
+def scene_name(scene: Scene, folder: Path) -> dict[str, str]:
     """How the record finds its scene again, without a path of this machine.
 
     A built-in scene by its name; a file from the record's own folder where one

@@ -126,7 +126,8 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
         colour = next(c for c in parts if c.part == name)
         assert view.variant is not None  # ``chosen`` made it with one
         box = scene_box(view, side)
-        facts = tuple(Facts(g.titles, wood_words(view, g.part), finish_sentence(g.part), sheen_sentence(g.part.finish.sheen)) for g in groups(view, side))
+        facts = tuple(Facts(g.titles, wood_words(view, g.part), finish_sentence(g.part), sheen_sentence(g.part.finish.sheen))
+                      for g in groups(view, side))
         cells.append(Cell(size=(box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), title=view.variant.title,
                           why=view.variant.why, swatch=swatch(colour.finished_lab),
                           lab=f"{lab_words(colour.finished_lab)} {unbroken(f'· mean of {colour.title.lower()}')}", facts=facts))
@@ -134,6 +135,7 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
                               next(p.finish.sheen for p in view.parts if p.name == name)))
     woods = list(dict.fromkeys(wood_sentence(view) for view in views))
     notes = [*woods, "Wood varies from piece to piece, and screens and prints differ: judge the final colour on a sample of the wood.",
-             "Patches are the mean finished colour of the part, without gloss (CIE Lab, D65).", basis_sentence(c for parts in found for c in parts)]
+             "Patches are the mean finished colour of the part, without gloss (CIE Lab, D65).",
+             basis_sentence(c for parts in found for c in parts)]
     return Sheet(title=scene.title, edition=edition_words(scene, today), client=scene.client, cells=tuple(cells),
                  alike=tuple(alike_sentences(options)), notes=tuple(notes))

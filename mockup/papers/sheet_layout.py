@@ -211,9 +211,9 @@ def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: in
     labels = ["Wood", "Finish", "Sheen", *(_titles(f) for f in shown[1:])]
     indent = column.label_width(labels, style, most=0.30)
     first = shown[0]
-    for i, (label, words) in enumerate((("Wood", capital(first.wood)), ("Finish", capital(first.finish)), ("Sheen", capital(first.sheen)))):
+    for i, (label, words) in enumerate((("Wood", first.wood), ("Finish", first.finish), ("Sheen", first.sheen))):
         column.space(0.62 * em if i else 0)
-        column.row(label, words, style, indent=indent)
+        column.row(label, capital(words), style, indent=indent)
     for facts in shown[1:]:
         column.space(0.62 * em)
         column.row(_titles(facts), capital(f"{facts.wood}; {facts.finish}; {facts.sheen}"), style, indent=indent)

@@ -84,7 +84,8 @@ class Findings:
 
     @property
     def unchanged(self) -> bool:
-        return not (self.edited or self.scene or self.inputs or self.values or self.targets or self.version or self.pixels or self.image)
+        return not (self.edited or self.scene or self.inputs or self.values or self.targets or self.version or self.pixels
+                    or self.image)
 
     def lines(self) -> list[str]:
         """The findings in words, one sentence a line."""
