@@ -67,19 +67,19 @@ def test_sheet_refuses_in_one_line(small_scene, desk, capsys, arguments, told):
 
 @pytest.fixture
 def approved(small_scene, desk, capsys):
-    """An approval beside the scene's folder; gives the record's path."""
-    assert run(["approve", str(small_scene), "--variant", "blue", "--out", "approvals"]) == 0
+    """An approval in a folder beside the scene's; gives the record's path."""
+    assert run(["approve", str(small_scene), "--variant", "blue", "--out", "../approvals"]) == 0
     out, err = capsys.readouterr()
-    assert out == "approvals/pipit.blue.approval.png\napprovals/pipit.blue.approval.json\n"
-    assert err == "To check it later: mockup verify approvals/pipit.blue.approval.json\n"
-    return Path("approvals/pipit.blue.approval.json")
+    assert out == "../approvals/pipit.blue.approval.png\n../approvals/pipit.blue.approval.json\n"
+    assert err == "To check it later: mockup verify ../approvals/pipit.blue.approval.json\n"
+    return Path("../approvals/pipit.blue.approval.json")
 
 
 def test_an_approval_verifies(mockup, small_scene, approved, desk):
     record = json.loads(approved.read_text())
     photo = hashlib.sha256((small_scene.parent / "flame.jpg").read_bytes()).hexdigest()
     assert photo in record["inputs"].values() and record["variant"] == "blue" and record["revision"] == "B"
-    assert "/" not in str(record["scene"]).replace("../pipit", ""), "no path of this machine"
+    assert record["scene"] == {"file": "../pipit/pipit.toml"}, "from where the record lies: no path of this machine"
     done = mockup("verify", approved, cwd=desk)
     assert done.returncode == 0
     assert re.fullmatch(r"Nothing changed: inputs, recipe, version and all \d+ pixels are as approved\.\n", done.stdout)
