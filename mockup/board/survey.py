@@ -1,0 +1,251 @@
+"""What lies where: the face in the photo, the paper on it, and the board's edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from mockup.board.edges import Edges, find_edges
+from mockup.board.flatten import flatten, view_scale
+from mockup.board.markers import Markers, find_markers, grey_view
+from mockup.board.plane import Plane, check_size, fit_plane, plane_from_corners, plane_from_scan
+from mockup.board.sheet import Sheet
+from mockup.board.target import Target
+from mockup.errors import MockupError
+
+__all__ = ["Survey", "View", "survey_corners", "survey_scan", "survey_sheet"]
+
+Array = np.ndarray
+
+_VIEW = 1.6       # px/mm of the working view
+_LONGEST = 1300   # px
+_UNDER = 9.0      # mm a strip may reach over an edge that is not seen
+_SIZE_OFF = 0.015  # share by which the sheet's and the maker's size may differ
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A squared-up working view of the board and what lies around it.
+
+    pixels     (H, W, 3) uint16, light as the photo's file says it.
+    origin     mm on the board of the outer corner of the first pixel.
+    """
+
+    pixels: Array
+    origin: tuple[float, float]
+    px_per_mm: float
+
+    def to_pixels(self, mm: Array) -> Array:
+        """mm on the board to (column, row), pixel centres at whole numbers."""
+        return (np.asarray(mm, np.float64) - self.origin) * self.px_per_mm - 0.5
+
+    def board(self, size_mm: tuple[float, float]) -> tuple[slice, slice]:
+        """Rows and columns that show the board."""
+        x0, y0 = np.maximum(np.rint(self.to_pixels((0, 0)) + 0.5), 0).astype(int)
+        x1, y1 = np.rint(self.to_pixels(size_mm) + 0.5).astype(int)
+        return slice(y0, max(y1, y0 + 1)), slice(x0, max(x1, x0 + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """The board found.
+
+    plane    board coordinates, mm from its top left corner, to pixels of the photo.
+    size     (width, height) mm of the part that is kept; ``edges`` has the whole board.
+    how      "sheet", "corners" or "scan".
+    edges    what was seen of its edges, None when they were given.
+    papers   piece name to its outline (4, 2), mm on the board.
+    markers  as found, None without a sheet.
+    scale_error  relative error of lengths (two standard deviations), None when not known.
+    """
+
+    plane: Plane
+    size: tuple[float, float]
+    how: str
+    view: View
+    edges: Edges | None = None
+    papers: dict[str, Array] | None = None
+    sheet: Sheet | None = None
+    markers: Markers | None = None
+    scale_error: float | None = None
+
+    def hidden(self, grow: float = 1.0) -> Array:
+        """Part of the view covered by paper or outside the photo, (H, W) bool, widened by ``grow`` mm."""
+        out = _outside(self.view)
+        for outline in (self.papers or {}).values():
+            cv2.fillPoly(out, [np.rint(self.view.to_pixels(outline)).astype(np.int32)], 1)
+        k = 2 * int(np.ceil(grow * self.view.px_per_mm)) + 1
+        return cv2.dilate(out, np.ones((k, k), np.uint8)).astype(bool)
+
+
+def _outside(view: View) -> Array:
+    return (view.pixels.max(2) == 0).astype(np.uint8)
+
+
+def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | None = None,
+                 target: Target | None = None) -> Survey:
+    """Find the board by the marker sheet beside or on it.
+
+    pixels  (H, W, 3) uint16 linear light.
+    size    the board's (width, height) in mm if the maker gave it: then the edges
+            must agree with it, and are looked for where it says.
+    target  a colour target in the picture, so that it is not taken for the board.
+
+    Raises MockupError when the markers do not suffice, or sheet and size disagree.
+    """
+    if size is not None:
+        size = check_size(size)
+    shape = (pixels.shape[1], pixels.shape[0])
+    markers = find_markers(grey_view(pixels), sheet)
+    plane = fit_plane(sheet, markers, shape)
+    plane = plane.moved((0.0, 0.0), _level(plane))
+    papers = _papers(plane, sheet)
+    corners = np.concatenate(list(papers.values()))
+    low, high = corners.min(0), corners.max(0)
+    pad = 0.35 * (high - low) + 40 if size is None else np.full(2, 30 + 0.6 * max(size))
+    view = _view(pixels, plane, low - pad, high + pad)
+    found = Survey(plane, (1.0, 1.0), "sheet", view, None, papers, sheet, markers)
+    hidden = found.hidden(0.7)
+    if target is not None:
+        outline = plane.to_face(target.centres[[0, 5, 23, 18]])
+        outline = outline.mean(0) + 1.35 * (outline - outline.mean(0))
+        mask = np.zeros(hidden.shape, np.uint8)
+        cv2.fillPoly(mask, [np.rint(view.to_pixels(outline)).astype(np.int32)], 1)
+        hidden |= mask.astype(bool)
+    near = (*(low - view.origin), *(high - view.origin))
+    lab = _lab(view.pixels)
+    edges = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near, size=size)
+    if edges is None and size is not None:
+        free = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near)
+        _refuse_size(free, size)
+    if edges is None:
+        raise MockupError("The markers were found, but not the edges of the board.",
+                          fix="Lay the board on a plain cloth or sheet that is clearly lighter or darker, or give its "
+                              "four corners and its size.")
+    if size is not None:
+        off = max(abs(edges.size[k] / size[k] - 1) for k in range(2) if _both_seen(edges, k)) if any(
+            _both_seen(edges, k) for k in range(2)) else 0.0
+        if off > _SIZE_OFF:
+            _refuse_size(edges, size)
+    edges = replace(edges, origin=(edges.origin[0] + view.origin[0], edges.origin[1] + view.origin[1]))
+    return _settled(pixels, replace(found, edges=edges), edges)
+
+
+def _both_seen(edges: Edges, axis: int) -> bool:
+    return not set(edges.missing) & set(("left", "right") if axis == 0 else ("top", "bottom"))
+
+
+def _refuse_size(edges: Edges | None, size) -> None:
+    if edges is None:
+        return
+    shown = f"{edges.size[0]:.0f} x {edges.size[1]:.0f} mm"
+    ratio = np.median([size[k] / edges.size[k] for k in range(2) if _both_seen(edges, k)] or [1.0])
+    if abs(ratio - 1) > 0.15:
+        fix = "Check the size: width first, as the board lies in the photo, in mm."
+    else:
+        fix = (f"Measure the sheet's 100 mm ruler; if it reads about {100 * ratio:.0f} mm, the sheet was printed at the "
+               "wrong scale: enter what you measured.")
+    raise MockupError(f"By the sheet the board is {shown}, but {size[0]:g} x {size[1]:g} mm was given.", fix=fix,
+                      where="size")
+
+
+def _settled(pixels: Array, found: Survey, edges: Edges) -> Survey:
+    """The survey with the board's top left corner as origin, and a view that shows board and paper."""
+    trim = _trim(found, edges)
+    c, s = np.cos(np.radians(edges.turn)), np.sin(np.radians(edges.turn))
+    origin = np.array(edges.origin) + np.array([[c, -s], [s, c]]) @ (trim["left"], trim["top"])
+    plane = found.plane.moved(tuple(origin), edges.turn)
+    papers = _papers(plane, found.sheet)
+    w = edges.size[0] - trim["left"] - trim["right"]
+    h = edges.size[1] - trim["top"] - trim["bottom"]
+    ends = np.array([[[0, 0], [w, 0]], [[0, h], [w, h]], [[0, 0], [0, h]], [[w, 0], [w, h]], [[0, 0], [w, h]]])
+    everything = np.concatenate([*papers.values(), [[0, 0], [w, h]]])
+    view = _view(pixels, plane, everything.min(0) - 6, everything.max(0) + 6)
+    return replace(found, plane=plane, papers=papers, size=(w, h), view=view, scale_error=plane.length_error(ends))
+
+
+def _trim(found: Survey, edges: Edges) -> dict[str, float]:
+    """mm to leave off each side, so that neither bench nor paper is taken for wood."""
+    papers = _papers(found.plane.moved(edges.origin, edges.turn), found.sheet)
+    out = {}
+    for side in edges.support:
+        out[side] = 0.4 + 2 * edges.rough[side]
+        if side not in edges.missing:
+            continue
+        out[side] = 1.5
+        axis, end = (0 if side in ("left", "right") else 1), side in ("right", "bottom")
+        for outline in papers.values():
+            along, across = outline[:, 1 - axis], outline[:, axis]
+            inner = edges.size[axis] - across.min() if end else across.max()
+            beside = along.max() > 0 and along.min() < edges.size[1 - axis]
+            if beside and 0 < inner < _UNDER + 1.5:  # the strip hides the edge: it lies against it
+                out[side] = max(out[side], inner + 0.7)
+    return out
+
+
+def _level(plane: Plane) -> float:
+    """Turn of the axes, degrees, that makes x run along the photo's own width."""
+    middle = plane.to_face(np.array(plane.centre))
+    along = plane.to_face(np.array(plane.centre) + (plane.half * 0.1, 0)) - middle
+    return float(np.degrees(np.arctan2(along[1], along[0])))
+
+
+def _papers(plane: Plane, sheet: Sheet) -> dict[str, Array]:
+    out = {}
+    for piece in sheet.pieces:
+        if plane.placed and piece.name in plane.placed:
+            w, h = piece.size
+            motion = plane.placed[piece.name]
+            out[piece.name] = np.array([[0, 0], [w, 0], [w, h], [0, h]]) @ motion[:, :2].T + motion[:, 2]
+    return out
+
+
+def _view(pixels: Array, plane: Plane, low: Array, high: Array) -> View:
+    """The part of a box on the face that the photo shows."""
+    height, width = pixels.shape[:2]
+    rim = np.concatenate([np.stack(np.broadcast_arrays(*p), -1).reshape(-1, 2) for p in (
+        (np.linspace(0, width - 1, 12), 0.0), (np.linspace(0, width - 1, 12), height - 1.0),
+        (0.0, np.linspace(0, height - 1, 12)), (width - 1.0, np.linspace(0, height - 1, 12)))])
+    flat = (rim - plane.centre) @ np.eye(2)
+    seen = plane.to_face(flat + plane.centre)
+    # Beyond the horizon points come back on the wrong side; only what maps to itself is kept.
+    back = plane.to_image(seen)
+    good = np.isfinite(back).all(1) & (np.linalg.norm(np.nan_to_num(back, nan=1e9) - rim, axis=1) < 2)
+    if good.all():
+        low, high = np.maximum(low, seen.min(0)), np.minimum(high, seen.max(0))
+    size = np.maximum(high - low, 10)
+    scale = min(_VIEW, _LONGEST / size.max())
+    view = plane.moved((float(low[0]), float(low[1])), 0.0)
+    return View(flatten(pixels, view, tuple(size), scale, smooth=False), (float(low[0]), float(low[1])), float(scale))
+
+
+def _lab(pixels: Array) -> Array:
+    """CIE Lab (H, W, 3) float32, with the light's colour roughly taken off and noise smoothed."""
+    light = pixels.astype(np.float32) / 65535
+    shown = light[light.max(2) > 0]
+    white = np.percentile(shown, 98, axis=0) if len(shown) else np.ones(3)
+    light = np.minimum(light / np.maximum(white, 0.01).astype(np.float32), 1)
+    return cv2.cvtColor(cv2.medianBlur(light, 3), cv2.COLOR_LRGB2Lab)
+
+
+def survey_corners(pixels: Array, corners: Array, size: tuple[float, float]) -> Survey:
+    """The board by its four corners in the photo (4, 2) px and its size in mm; raises as ``plane_from_corners``."""
+    plane = plane_from_corners(corners, size, (pixels.shape[1], pixels.shape[0]))
+    w, h = check_size(size)
+    margin = 0.05 * max(w, h)
+    return Survey(plane, (w, h), "corners", _view(pixels, plane, np.array([-margin] * 2), np.array([w + margin, h + margin])))
+
+
+def survey_scan(pixels: Array, dpi: float) -> Survey:
+    """A flat scan, all of it board, at ``dpi``; MockupError for a resolution no scanner has."""
+    plane = plane_from_scan(dpi, (pixels.shape[1], pixels.shape[0]))
+    w, h = pixels.shape[1] / dpi * 25.4, pixels.shape[0] / dpi * 25.4
+    check_size((w, h))
+    return Survey(plane, (w, h), "scan", _view(pixels, plane, np.zeros(2), np.array([w, h])))
+
+
+def board_scale(survey: Survey) -> float:
+    """Pixels per mm the photo has on the board."""
+    return view_scale(survey.plane, survey.size)
