@@ -15,7 +15,7 @@ from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..scene.values import Scene
 from .describe import (Option, alike_sentences, basis_sentence, edition_words, finish_sentence, groups, lab_words,
-                       largest_seen, sheen_sentence, swatch, unbroken, wood_sentence, wood_words)
+                       largest_seen, sheen_sentence, swatch, wood_sentence, wood_words)
 from .page import Image, Page, paper_size
 from .pdf import pdf_bytes
 from .raster import raster
@@ -130,7 +130,7 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
                       for g in groups(view, side))
         cells.append(Cell(size=(box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), title=view.variant.title,
                           why=view.variant.why, swatch=swatch(colour.finished_lab),
-                          lab=f"{lab_words(colour.finished_lab)} {unbroken(f'· mean of {colour.title.lower()}')}", facts=facts))
+                          lab=lab_words(colour.finished_lab), of=f"mean of {colour.title.lower()}", facts=facts))
         options.append(Option(view.variant.title, colour.title, colour.finished_lab,
                               next(p.finish.sheen for p in view.parts if p.name == name)))
     woods = list(dict.fromkeys(wood_sentence(view) for view in views))

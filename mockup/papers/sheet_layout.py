@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from .describe import capital
-from .face import PT
+from .face import PT, text_width
 from .flow import Column, Style
 from .page import INK, PALE, QUIET, Item, Line, Text
 
@@ -14,6 +14,7 @@ __all__ = ["Cell", "Facts", "Frame", "Layout", "Sheet", "lay_out"]
 
 SCREEN_WIDTH = 320.0  # mm: with it 9 points are 16 pixels on a sheet of 1600
 LARGEST, SMALLEST, STEP = 9.0, 6.5, 0.5  # points of a caption
+ON_PAPER = {2: 10.5, 3: 9.0, 4: 8.5}      # the largest by columns, where the page has room
 TALLEST = 210.0   # mm of a picture on a page of free height
 ENOUGH = 0.42     # share of a row that its pictures should keep before captions are made smaller
 CUTS = (8, 6, 5, 4, 3, 2, 1)
@@ -31,13 +32,14 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One option: the size of its picture in instrument mm and all of its caption."""
+    """One option: the size of its picture in instrument mm and all of its caption; ``of`` says what ``lab`` is the colour of."""
 
     size: tuple[float, float]
     title: str
     why: str
     swatch: tuple[int, int, int]
     lab: str
+    of: str
     facts: tuple[Facts, ...]
 
 
@@ -126,7 +128,8 @@ def _on_paper(sheet: Sheet, width: float, height: float) -> Layout:
     head = _head(sheet, margin, width, large=False)
     foot = _foot(sheet, 0.0, margin, width)
     room = height - margin - head.y - foot.y
-    sizes = [LARGEST - 0.5 - STEP * k for k in range(int((LARGEST - 0.5 - SMALLEST) / STEP) + 1)]
+    largest = ON_PAPER[grid.columns]
+    sizes = [largest - STEP * k for k in range(int((largest - SMALLEST) / STEP) + 1)]
     tries: list[tuple[float, int | None]] = [(size, None) for size in sizes] + [(SMALLEST, most) for most in CUTS]
     for size, most in tries:
         captions = sum(max(_caption(sheet.cells[k], 0, 0, grid.cell, size, most).y for k in row) for row in grid.rows)
@@ -202,7 +205,11 @@ def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: in
     title = Style(size * 1.28, leading=1.22).bold()
     column = Column(x, y, width, most)
     column.space(1.1 * em)
-    column.swatch(cell.swatch, [(cell.title, title), (cell.lab, Style(size * 0.92).quiet())], side=3.1 * em, gap=0.9 * em)
+    side, gap, small = 3.1 * em, 0.9 * em, Style(size * 0.92).quiet()
+    joined = f"{cell.lab} · {cell.of}"
+    fits = text_width(joined, small.weight, small.size) <= width - side - gap
+    column.swatch(cell.swatch, [(cell.title, title), *((words, small) for words in ([joined] if fits else [cell.lab, cell.of]))],
+                  side=side, gap=gap)
     if cell.why:
         column.space(1.05 * em)
         column.text(cell.why, style.slanted())
