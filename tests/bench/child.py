@@ -1,9 +1,10 @@
 """One picture in a process of its own; prints its peak memory, its processor time and its duration as JSON.
 
-Use: python -m tests.bench.child SCENE MEGAPIXELS OUT.png
+Use: python -m tests.bench.child SCENE MEGAPIXELS OUT.png [CORES]
 """
 
 import json
+import os
 import resource
 import sys
 import time
@@ -11,6 +12,8 @@ from pathlib import Path
 
 
 def main() -> None:
+    if len(sys.argv) > 4:  # before anything asks how many cores there are
+        os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:int(sys.argv[4])])
     from mockup.files.picture import write_picture
     from mockup.render.picture import picture
     from mockup.scene.load import load_scene
