@@ -16,7 +16,7 @@ __all__ = ["diffuse", "shine"]
 F0 = 0.04  # normal reflectance of a film of n = 1.5
 # Along and across the window's own sides: centre, half width, half height, level. The sky light above
 # the window is dim and wide, so that a flat, glossy face shows where it ends.
-WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5), (-0.335, -0.20, 0.29, 0.34, 0.85))
+WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5), (-0.345, -0.20, 0.29, 0.34, 0.75))
 SLANT = np.radians(24.0)  # the shop's windows stand askew to the bench: edges cross the grain, not along it
 ROOM, BENCH = 0.10, 0.30
 VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
@@ -50,7 +50,7 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     # Steep rims mirror the bench, not the windows: without a horizon they glow like a halo.
     sky = np.clip(rz / 0.35, 0, 1)
     sky = sky * sky * (3 - 2 * sky)
-    blur = max(1.3 * alpha, 0.018)
+    blur = max(1.3 * alpha, 0.006)
     light = BENCH + (ROOM - BENCH) * sky
     rx, ry = rx * np.cos(SLANT) + ry * np.sin(SLANT), ry * np.cos(SLANT) - rx * np.sin(SLANT)
     for cx, cy, hx, hy, level in WINDOWS:
