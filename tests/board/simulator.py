@@ -331,12 +331,13 @@ def setup(rng, *, species="maple", size_mm=(420.0, 180.0), seed=1, grey=True, ta
     return world, info, marks
 
 
-def draw(number: int, kind: str, *, size_px=(2200, 1650)):
+def draw(number: int, kind: str, *, size_px=(2000, 1500)):
     """One of the random draws of the benchmark: JPEG bytes and truth. kind: "target" or "grey"."""
     rng = np.random.default_rng([2026, number])
     species = ("maple", "mahogany", "ash", "walnut")[number % 4]
     size = ((420.0, 180.0), (560.0, 210.0), (300.0, 130.0))[number % 3]
-    world, info, marks = setup(rng, species=species, size_mm=size, seed=number % 2, grey=True, target=kind == "target")
+    world, info, marks = setup(rng, species=species, size_mm=size, seed=number % 2, target=kind == "target",
+                               grey=kind == "grey" or number % 2 == 0)
     data, truth = photograph(
         world, info, rng=rng, size_px=size_px, tilt=rng.uniform(0, 35), fall=rng.uniform(1.1, 2.0),
         kelvin=rng.uniform(3800, 6000), tone=random_tone(rng), saturation=rng.uniform(0.97, 1.06),
