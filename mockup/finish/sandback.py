@@ -19,6 +19,7 @@ def sanded(uptake: np.ndarray, amount: float) -> np.ndarray:
         return np.ones_like(uptake)
     s = 0.75 * amount
     left = 0.5 * np.logaddexp(0, 2 * (uptake - s) / (1 - s) - 1.2)
-    # Blend by amount, so that a light pass takes little everywhere.
-    share = 1 - amount + amount * left / np.maximum(uptake, 0.05)
+    # Blend in, so that a light pass takes a little everywhere; the first passes take most.
+    reached = 1 - (1 - amount) ** 2
+    share = 1 - reached + reached * left / np.maximum(uptake, 0.05)
     return np.clip(share, 0, 1)

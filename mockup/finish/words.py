@@ -79,7 +79,7 @@ def finish_warnings(finish: Finish) -> tuple[str, ...]:
                 film = now.name if coats else film
                 sealed = sealed or coats > 0
                 if coats > 12:
-                    said.append(f"{coats} coats of {now.words} is more than a film is built of: most stop by 12.")
+                    said.append(f"A film of {coats} coats of {now.words} is more than a finisher builds: most stop by 12.")
             case Burst(rubbed=True) if sealed:
                 said.append("A burst rubbed over a sealed coat cannot soak in; it is drawn as sprayed.")
             case Burst():
