@@ -24,11 +24,9 @@ from .engine import apply_steps
 from .shimmer import gain, lightness_of_shimmer
 from .steps import Finish
 
-__all__ = ["NODES", "SHIMMER", "Baked", "BakedBurst", "WoodAxes", "bake", "engine_colour", "uptake_from_detail",
-           "wood_axes"]
+__all__ = ["NODES", "SHIMMER", "Baked", "WoodAxes", "bake", "engine_colour", "wood_axes"]
 
 NODES = 33
-BakedBurst = Edge
 
 
 @dataclass(frozen=True, eq=False)

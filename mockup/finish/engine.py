@@ -13,16 +13,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..colour.spaces import lab_to_linear
-from .burst import burst_weight
 from .coat import coats_pass
 from .fill import filled
-from .kubelka import film_over, ks_from_reflectance, reflectance_from_ks
+from .kubelka import film_over, ks_from_reflectance
 from .sandback import sanded
 from .stain import dose_at, film_density, hiding, stained
 from .steps import Burst, Coat, GrainFill, Paint, RubbedEdge, SandBack, Stain, StainStep, Step, Tint
-from .surface import dry, internal, under_film, wet_out
+from .surface import dry, internal, under_film
 
-__all__ = ["apply_steps", "burst_weight", "ks_from_reflectance", "reflectance_from_ks", "wet_out"]
+__all__ = ["apply_steps"]
 
 Array = np.ndarray
 

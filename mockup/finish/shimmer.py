@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["LIMIT", "gain", "lightness_of_shimmer", "share"]
+__all__ = ["LEAST", "LIMIT", "MOST", "gain", "lightness_of_shimmer", "share", "spread"]
 
 Array = np.ndarray
 
