@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-__all__ = ["Burst", "Coat", "Film", "Finish", "Paint", "SandBack", "Stain", "StainStep", "Step"]
+__all__ = ["Burst", "Coat", "Film", "Finish", "GrainFill", "Paint", "RubbedEdge", "SandBack", "Stain", "StainStep",
+           "Step", "Tint"]
 
 Bands = tuple[float, float, float]
 
@@ -19,12 +20,14 @@ class Stain:
     """A dye or pigment as it colours wood at strength 1.
 
     absorb   Kubelka-Munk absorption added per band, in units of the wood's
-             own scattering.
+             own scattering, inside its surface.
     hide     0 for a dye; a pigment adds this much scattering per band and so
              hides figure.
     uptake   how strongly the place decides: 0 even, 1 follows figure, pores
              and earlywood as a water dye does.
     basis    where the values come from, in words.
+    spread   CIEDE2000 within which 95 % of what this stain predicts should
+             lie: measured where it was fitted, else stated by the library.
     """
 
     name: str
@@ -33,6 +36,7 @@ class Stain:
     hide: Bands = (0.0, 0.0, 0.0)
     uptake: float = 1.0
     basis: str = "from memory"
+    spread: float = 6.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,6 +47,7 @@ class Film:
     wet      0..0.5, how far the first coat closes the step in refractive
              index between wood and air (k of the Saunderson form).
     basis    where the values come from, in words.
+    spread   as for a stain.
     """
 
     name: str
@@ -50,6 +55,7 @@ class Film:
     absorb: Bands
     wet: float
     basis: str = "from memory"
+    spread: float = 3.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -68,6 +74,14 @@ class SandBack:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class GrainFill:
+    """Paste in the pores: clear (lab None) or of one colour (Lab, D65); amount 1 fills them flush."""
+
+    lab: tuple[float, float, float] | None = None
+    amount: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Coat:
     """Coats of one film."""
 
@@ -76,17 +90,36 @@ class Coat:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Tint:
+    """A stain's colour sprayed in a film over sealed wood: translucent, even, hides nothing."""
+
+    stain: Stain
+    strength: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Burst:
     """Translucent colour that deepens toward the edge.
 
     width   mm from the edge at which the colour has faded to nothing.
     edge    mm from the edge within which it is full.
+    rubbed  True when it is rubbed into bare wood by hand, not sprayed: it
+            soaks in as a stain does and its fade is less even.
     """
 
     stain: Stain
     strength: float = 1.0
     width: float = 75.0
     edge: float = 8.0
+    rubbed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RubbedEdge:
+    """Colour rubbed through at the edge until bare wood shows; amount 1 all of it, gone ``width`` mm in."""
+
+    width: float = 6.0
+    amount: float = 0.7
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -98,7 +131,7 @@ class Paint:
     words: str = "paint"
 
 
-Step = StainStep | SandBack | Coat | Burst | Paint
+Step = StainStep | SandBack | GrainFill | Coat | Tint | Burst | RubbedEdge | Paint
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

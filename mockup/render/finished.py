@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from ..finish.bake import BakedBurst, bake
-from ..finish.engine import burst_weight
+from ..finish.bake import bake
+from ..finish.burst import Edge, uneven
 from ..finish.steps import Finish
 from ..outline.distance import edge_field
 from ..outline.shape import Shape
@@ -111,15 +111,11 @@ def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray
     return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint)
 
 
-def _burst_field(shape: Shape, burst: BakedBurst) -> Coarse:
+def _burst_field(shape: Shape, burst: Edge) -> Coarse:
     """What a burst leaves of each band, (h, w, 3) float32, at one sample per mm."""
     canvas = field_canvas(shape.bounds, 1.0, 6.0)
     distance, _ = edge_field(shape, origin=canvas.origin, px_per_mm=1.0, size=canvas.size, reach=burst.width + 6)
-    # Sprayed by hand: the width wanders by some mm along the edge.
-    rng = np.random.default_rng(20)
-    noise = rng.standard_normal((canvas.height // 24 + 4, canvas.width // 24 + 4)).astype(np.float32)
-    noise = cv2.resize(noise, canvas.size, interpolation=cv2.INTER_CUBIC)
-    distance = cv2.GaussianBlur(distance, (0, 0), 2.0) + noise * (0.035 * burst.width)
-    weight = burst_weight(distance, burst.width, burst.edge)
-    left = np.exp(-weight[..., None] * np.array(burst.density, np.float32)).astype(np.float32)
+    # By hand: the width wanders by some mm along the edge.
+    distance = cv2.GaussianBlur(distance, (0, 0), min(2.0, burst.width / 4)) + uneven(distance.shape, 1.0, burst.uneven)
+    left = burst.left(distance).astype(np.float32)
     return Coarse(np.ascontiguousarray(left), canvas)

@@ -119,10 +119,11 @@ def _library(folder: Path, make: Callable[[Reader], T]) -> Mapping[str, Entry[T]
 def _stain(read: Reader) -> Stain:
     return Stain(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
                  absorb=read.bands("absorb", 200, None), hide=read.bands("hide", 50, (0.0, 0.0, 0.0)),
-                 uptake=read.number("uptake", 0, 2, 1.0), basis=read.text("basis", None, longest=200))
+                 uptake=read.number("uptake", 0, 2, 1.0), basis=read.text("basis", None, longest=200),
+                 spread=read.number("spread", 0, 50, 7.0))
 
 
 def _film(read: Reader) -> Film:
     return Film(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
                 absorb=read.bands("absorb", 1, None), wet=read.number("wet", 0, 0.5, None),
-                basis=read.text("basis", None, longest=200))
+                basis=read.text("basis", None, longest=200), spread=read.number("spread", 0, 50, 4.0))

@@ -7,14 +7,16 @@ from typing import Any
 
 from ..errors import MockupError
 from ..finish.sheen import MAX_GLOSS
-from ..finish.steps import Burst, Coat, Film, Finish, Paint, SandBack, Stain, StainStep, Step
+from ..finish.steps import (
+    Burst, Coat, Film, Finish, GrainFill, Paint, RubbedEdge, SandBack, Stain, StainStep, Step, Tint,
+)
 from .library import films, find, stains
 from .reader import Reader, offer, show
 
 __all__ = ["plain_finish", "read_finish"]
 
 MOST_STEPS = 24
-KINDS = ("stain", "sand_back", "burst", "coat", "paint")
+KINDS = ("stain", "sand_back", "fill", "burst", "rubbed_edge", "coat", "tint", "paint")
 BARE = ("bare wood", "the stain as named")
 EXAMPLE = 'Write steps as { stain = "amber", strength = 0.7 } or { coat = "oil varnish", coats = 4 }.'
 
@@ -49,8 +51,16 @@ def _step(read: Reader, sources: dict[str, Path]) -> Step | None:
             step = StainStep(stain=_stain(read, "stain", sources), strength=read.number("strength", 0, 1, 1, ends=BARE))
         case "sand_back":
             step = SandBack(amount=read.number("sand_back", 0, 1, None, ends=("nothing", "all that lies shallow")))
+        case "fill":
+            step = _fill(read)
         case "burst":
             step = _burst(read, sources)
+        case "rubbed_edge":
+            step = RubbedEdge(width=read.number("rubbed_edge", 0.5, 60, None, unit="mm"),
+                              amount=read.number("amount", 0, 1, 0.7, ends=("not at all", "to bare wood")))
+        case "tint":
+            step = Tint(stain=_stain(read, "tint", sources),
+                        strength=read.number("strength", 0, 1, 1, ends=("no colour", "the stain as named")))
         case "coat":
             step = Coat(film=_film(read, sources), coats=int(read.number("coats", 1, 30, 1, whole=True)))
         case _:
@@ -80,7 +90,18 @@ def _burst(read: Reader, sources: dict[str, Path]) -> Burst:
         read.note("edge", f"Edge is {edge:g}, and the burst is {width:g} wide.",
                   f"Use less than {width:g} mm: the colour is full up to edge and gone at width.")
         edge = width / 2
-    return Burst(stain=stain, strength=strength, width=width, edge=edge)
+    return Burst(stain=stain, strength=strength, width=width, edge=edge, rubbed=read.flag("rubbed", False))
+
+
+def _fill(read: Reader) -> GrainFill:
+    """``fill = "clear"``, or a colour of the paste."""
+    amount = read.number("amount", 0, 1, 1, ends=("open pores", "flush"))
+    if read.raw("fill") == "clear":
+        return GrainFill(amount=amount)
+    if isinstance(read.raw("fill"), str) and not str(read.raw("fill")).startswith("#"):
+        read.note("fill", f"Fill is {show(read.raw('fill'))}.", 'Use "clear", or the colour of the paste as Lab, as [25, 6, 8].')
+        return GrainFill(amount=amount)
+    return GrainFill(lab=read.colour("fill", None), amount=amount)
 
 
 def _stain(read: Reader, key: str, sources: dict[str, Path]) -> Stain:
@@ -118,16 +139,23 @@ def _plain_step(step: Step) -> dict[str, Any]:
             return {"stain": stain.name, "strength": strength, "values": _plain_stain(stain)}
         case SandBack(amount=amount):
             return {"sand_back": amount}
-        case Burst(stain=stain, strength=strength, width=width, edge=edge):
-            return {"burst": stain.name, "strength": strength, "width": width, "edge": edge,
+        case GrainFill(lab=lab, amount=amount):
+            return {"fill": "clear" if lab is None else list(lab), "amount": amount}
+        case Burst(stain=stain, strength=strength, width=width, edge=edge, rubbed=rubbed):
+            return {"burst": stain.name, "strength": strength, "width": width, "edge": edge, "rubbed": rubbed,
                     "values": _plain_stain(stain)}
+        case RubbedEdge(width=width, amount=amount):
+            return {"rubbed_edge": width, "amount": amount}
+        case Tint(stain=stain, strength=strength):
+            return {"tint": stain.name, "strength": strength, "values": _plain_stain(stain)}
         case Coat(film=film, coats=coats):
             return {"coat": film.name, "coats": coats,
-                    "values": {"words": film.words, "absorb": list(film.absorb), "wet": film.wet, "basis": film.basis}}
+                    "values": {"words": film.words, "absorb": list(film.absorb), "wet": film.wet, "basis": film.basis,
+                               "spread": film.spread}}
         case Paint(lab=lab, cover=cover, words=words):
             return {"paint": list(lab), "cover": cover, "words": words}
 
 
 def _plain_stain(stain: Stain) -> dict[str, Any]:
     return {"words": stain.words, "absorb": list(stain.absorb), "hide": list(stain.hide),
-            "uptake": stain.uptake, "basis": stain.basis}
+            "uptake": stain.uptake, "basis": stain.basis, "spread": stain.spread}

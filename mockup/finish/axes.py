@@ -1,0 +1,91 @@
+"""The colour axes of one board, and what local detail says of a place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .shimmer import share, spread
+
+__all__ = ["SHIMMER", "WoodAxes", "pores_from_detail", "uptake_from_detail", "wood_axes"]
+
+# The shear of t against w in bare layers and tables; no statement about wood.
+SHIMMER = 0.6
+# Uptake follows the detail as exp(-UPTAKE * relative change of luminance),
+# levelling off at exp(±UPTAKE_MOST). From memory: chosen for its look.
+UPTAKE, UPTAKE_MOST = 2.2, 1.05
+# A place so many standard deviations darker than its surroundings is half a pore.
+PORE, PORE_SOFT = 3.2, 0.5
+
+_WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
+
+
+@dataclass(frozen=True, eq=False)
+class WoodAxes:
+    """Colour axes of one board, over cube roots of linear reflectance.
+
+    mean      (3,) mean cube root.
+    to_axes   (3, 3): (t, c, r) = to_axes @ (cube root - mean).
+    basis     (3, 3): its inverse, columns t, c, r.
+    low/high  (4,): the range of t, c, w and r that the table covers.
+    uptake    mean of the raw uptake over the board, so that uptake has mean 1.
+    share     of local detail that is shimmer, measured on the board (``shimmer.share``).
+    detail    robust standard deviation of w.
+    """
+
+    mean: np.ndarray
+    to_axes: np.ndarray
+    basis: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    uptake: float
+    share: float = SHIMMER
+    detail: float = 0.02
+
+    @property
+    def lightness(self) -> float:
+        """Mean t as an absolute cube root of luminance, about 0..1."""
+        return float(_WEIGHTS @ self.mean)
+
+
+def wood_axes(roots: np.ndarray, detail: np.ndarray) -> WoodAxes:
+    """Axes from a sample of a board: cube roots of linear reflectance (N, 3), and w (N,)."""
+    mean = roots.mean(axis=0, dtype=np.float64)
+    x = roots.astype(np.float64) - mean
+    t = x @ _WEIGHTS
+    slope = (x * t[:, None]).mean(axis=0) / max((t * t).mean(), 1e-12)
+    if not np.isfinite(slope).all() or abs(slope @ _WEIGHTS - 1) > 1e-3:
+        slope = np.ones(3)  # a board of one flat colour
+    rest = x - t[:, None] * slope
+    # ``rest`` has no lightness: it lies in the plane across the weights.
+    _, _, axes = np.linalg.svd(np.cov(rest.T) + 1e-12 * np.eye(3))
+    plane = np.linalg.svd(_WEIGHTS[None])[2][1:]
+    first = plane.T @ (plane @ axes[0])
+    first = plane[0] if np.linalg.norm(first) < 1e-6 else first / np.linalg.norm(first)
+    second = np.cross(_WEIGHTS / np.linalg.norm(_WEIGHTS), first)
+    basis = np.stack([slope, first, second], axis=1)
+    to_axes = np.linalg.inv(basis)
+    tcr = x @ to_axes.T
+    values = np.stack([tcr[:, 0] - SHIMMER * detail, tcr[:, 1], detail, tcr[:, 2]])
+    low, high = values.min(axis=1), values.max(axis=1)
+    pad = 0.08 * (high - low) + 1e-3
+    axes = WoodAxes(mean=mean, to_axes=to_axes, basis=basis, low=low - pad, high=high + pad, uptake=1.0,
+                    share=share(roots, detail), detail=spread(detail))
+    raw = uptake_from_detail(detail.astype(np.float64), axes)
+    return replace(axes, uptake=float(raw.mean()))
+
+
+def uptake_from_detail(w: np.ndarray, axes: WoodAxes) -> np.ndarray:
+    """Uptake, mean 1 over the board, from local detail w (any shape).
+
+    Places darker than their surroundings are open: end grain on the slope of
+    a curl, pores, earlywood. They drink more.
+    """
+    change = 3 * w / axes.lightness  # d ln Y of a cube root
+    return np.exp(-UPTAKE_MOST * np.tanh(UPTAKE / UPTAKE_MOST * change)) / axes.uptake
+
+
+def pores_from_detail(w: np.ndarray, axes: WoodAxes) -> np.ndarray:
+    """How much of a place is pore, 0..1, from local detail w (any shape): only what is far darker than the figure."""
+    return 1 / (1 + np.exp((w / axes.detail + PORE) / PORE_SOFT))
