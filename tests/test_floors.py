@@ -1,6 +1,8 @@
 """A module imports from its own room or from lower floors only (the table in DEVELOPERS.md)."""
 
 import ast
+import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -98,21 +100,29 @@ def test_doors_load_no_imaging_library_at_the_top():
     assert told == []
 
 
-def test_imports_of_other_libraries_are_declared():
-    """Everything imported is in the standard library or in pyproject's dependencies."""
-    import sys
-    import tomllib
-
-    project = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text())["project"]
+def declared(lines):
+    """Module names of the packages in a list of requirements."""
     names = {"opencv-python-headless": "cv2", "pillow": "PIL", "scikit-image": "skimage", "opencolorio": "PyOpenColorIO",
-             "fonttools": "fontTools"}
-    declared = set()
-    for line in project["dependencies"]:
-        package = line.split(">")[0].split("[")[0].strip().lower()
-        declared.add(names.get(package, package))
-    used = {target[0] for path in MODULES for target, _, _ in imported(path)}
-    assert used - set(sys.stdlib_module_names) - {"mockup"} - declared == set()
-    assert declared - used == set(), "declared, but never imported"
+             "fonttools": "fontTools", "colour-science": "colour"}
+    packages = [line.split(">")[0].split("[")[0].strip().lower() for line in lines]
+    return {names.get(package, package) for package in packages}
+
+
+def test_libraries_are_declared():
+    """The program imports what pyproject names as dependencies, all of it and nothing else; tests may use the extra, too."""
+    project = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text())["project"]
+    program, extra = declared(project["dependencies"]), declared(project["optional-dependencies"]["test"])
+    own = set(sys.stdlib_module_names) | {"mockup", "tests"}
+    used = {target[0] for path in MODULES for target, _, _ in imported(path)} - own
+    assert used == program
+    tests = PACKAGE.parent / "tests"
+    files = sorted(tests.rglob("*.py"))
+    own |= {path.stem for path in files}
+    used = {name for path in files for node in ast.walk(ast.parse(path.read_text())) for name in
+            ([a.name.split(".")[0] for a in node.names] if isinstance(node, ast.Import) else
+             [node.module.split(".")[0]] if isinstance(node, ast.ImportFrom) and not node.level else [])} - own
+    assert used - program - extra == set()
+    assert extra - used == {"hatchling"}, "hatchling is run, not imported"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: ".".join(name_of(p)) or "mockup")
