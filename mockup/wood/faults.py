@@ -159,7 +159,7 @@ def _eyes(species: Species, lattice, seed: tuple[int, int]) -> Array | None:
     kept = rng.random(n) < 1 / (1 + np.exp(-1.2 * density))
     u, v = u[kept], v[kept]
     n = len(u)
-    size = np.clip(np.exp(rng.normal(0.12, 0.35, n)), 0.5, 2.6)
+    size = np.clip(np.exp(rng.normal(0.25, 0.38, n)), 0.5, 3.0)
     return np.column_stack([u, v, size * rng.uniform(0.75, 1.25, n), size, rng.uniform(0.15, 1.3, n),
                             rng.uniform(0, 6.28, n), rng.uniform(0, 6.28, n)]).astype(np.float32)
 

@@ -153,17 +153,23 @@ def _flame(rng, shape, step, spacing, breadth, slant, smooth) -> Array:
 
 def _quilt(rng, shape, step, spacing, smooth, patchy) -> tuple[Array, Array]:
     """Pillows: broad blisters with narrow valleys between them."""
-    n = _band_pass(rng, shape, step, spacing, 0.34, 0.38 * spacing)
-    n = n + 0.3 * _band_pass(rng, shape, step, 0.55 * spacing, 0.4, 0.25 * spacing)
+    def blisters(size: float) -> Array:
+        return _band_pass(rng, shape, step, size, 0.30, 0.45 * size)
+
+    # Small blisters in one patch and large ones in the next.
+    share = 1 / (1 + np.exp(-2.0 * smooth("quilt where", 28, 40)))
+    n = (share * blisters(0.72 * spacing) + (1 - share) * blisters(1.25 * spacing)) / np.hypot(share, 1 - share)
+    n = n + 0.32 * _band_pass(rng, shape, step, 0.5 * spacing, 0.45, 0.22 * spacing)
     y, x = np.mgrid[0: shape[0], 0: shape[1]].astype(np.float32)
     x += 0.12 * spacing / step[1] * smooth("quilt bend across", 6, 8)
     y += 0.12 * spacing / step[0] * smooth("quilt bend along", 6, 8)
     n = cv2.remap(n, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
     height = 1 - np.log1p(np.exp(-1.3 * n)) / 1.3
     height = cv2.GaussianBlur(height, (0, 0), 0.7 / step[1], sigmaY=0.7 / step[0])
+    # Low wide pillows: what is lost in steepness must not be lost in strength.
     slope = np.gradient(height, step[0], axis=0)
     slope = slope / slope.std()
     hollow = -(height - height.mean()) / height.std()
-    signal = 0.8 * slope + 0.55 * hollow
+    signal = 0.85 * slope + 0.45 * hollow
     signal *= np.clip(1 + patchy * smooth("quilt patch", 24, 30), 0.3, 1.7)
     return (signal / signal.std()).astype(np.float32), (0.55 * (height - height.mean())).astype(np.float32)

@@ -54,7 +54,7 @@ class Saw:
         self.rays = ray_marks(species.rays, lattice, seed) if species.rays.density and cut != "quarter" else None
         fleck = species.rays.fleck * {"quarter": 1.0, "rift": 0.4, "flat": 0.0}[cut]
         self.fleck = (noise("fleck", *species.rays.fleck_size), fleck) if fleck else None
-        self.ink_edge = [(noise("ink fade", 2.5, 90), 0.45), (noise("ink fray", 0.3, 18), 0.15)]
+        self.ink_edge = [(noise("ink fade", 3.5, 70), species.ink.fade), (noise("ink fray", 0.3, 14), 0.15 + 0.1 * species.ink.fade)]
         self.faults = FaultField(species, self.log, seed, faults)
         longest = max([p.length for p in species.pores] + [1.6 * species.rays.length])
         self.halo = int(0.5 * longest / lattice.dv) + 3
@@ -115,8 +115,9 @@ class Saw:
 
     def _ink(self, band: Array, first: int, last: int) -> Array:
         """0..1: dark streaks; their threshold wavers along the grain, so that they begin and end."""
-        level = 1.1 * NormalDist().inv_cdf(1 - min(self.species.ink.share, 0.9))
-        value = (band + _sum(self.ink_edge, first, last) - np.float32(level)) / np.float32(0.4 * self.species.ink.soft)
+        ink = self.species.ink
+        level = NormalDist(0, np.sqrt(1 + ink.fade ** 2)).inv_cdf(1 - ink.share)
+        value = (band + _sum(self.ink_edge, first, last) - np.float32(level)) / np.float32(0.4 * ink.soft)
         return 1 / (1 + cv2.exp(-np.clip(value, -30, 30)))
 
     def _marks(self, first: int, last: int, early: Array, dip: Array, mottle: Array, core: slice) -> tuple[Array, Array]:

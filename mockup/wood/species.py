@@ -99,6 +99,7 @@ class Ink:
     share: float = 0.0        # share of the face that is streaked
     lab: Lab = (-18.0, -2.0, -5.0)
     soft: float = 0.25        # softness of its edges, units of the band noise
+    fade: float = 0.5         # how much a streak comes and goes along the grain, the same units
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,6 +1,10 @@
 """A board is reproducible, the same at every resolution, whole across strips, and honest in its maps."""
 
 import dataclasses
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -10,7 +14,7 @@ from hypothesis import strategies as st
 
 import mockup.wood.board as board_module
 from mockup.colour.difference import ciede2000
-from mockup.colour.spaces import linear_to_lab
+from mockup.colour.spaces import encode_srgb, linear_to_lab
 from mockup.wood import board_rgb, board_toml, load_species, make_board
 
 MAPS = ("reflectance", "direction", "dip", "pores", "figure")
@@ -23,10 +27,10 @@ def lab(board):
 @pytest.mark.parametrize("name", ["flame-maple", "walnut"])
 def test_shapes_types_and_ranges(board_of, name):
     board = board_of(name)
-    assert board.reflectance.shape == (540, 540, 3)
+    assert board.reflectance.shape == (420, 420, 3)
     for field in MAPS:
         values = getattr(board, field)
-        assert values.dtype == np.float32 and values.shape[:2] == (540, 540) and np.isfinite(values).all(), field
+        assert values.dtype == np.float32 and values.shape[:2] == (420, 420) and np.isfinite(values).all(), field
     assert 0 < board.reflectance.min() and board.reflectance.max() < 1
     assert board.pores.min() >= 0 and board.pores.max() <= 1
     assert abs(board.direction.mean() - 90) < 3
@@ -47,18 +51,18 @@ def test_the_same_seed_is_the_same_board_and_another_seed_is_another():
         assert abs(np.corrcoef(coarse(first), coarse(other))[0, 1]) < 0.8
 
 
-@pytest.mark.parametrize("name", ["flame-maple", "swamp-ash", "birdseye-maple", "rosewood", "spruce"])
+@pytest.mark.parametrize("name", ["flame-maple", "swamp-ash", "birdseye-maple"])
 def test_the_same_seed_agrees_at_2_4_and_8_pixels_per_mm(name):
     """Averaged down to 2 px/mm, boards of one seed differ by less than 1.5 mean ΔE00 (the bound of the brief)."""
     fine = {}
     for density in (2, 4, 8):
-        board = make_board(name, size_mm=(60, 70), seed=11, px_per_mm=density, faults=("mineral", "knot"))
+        board = make_board(name, size_mm=(50, 60), seed=11, px_per_mm=density, faults=("mineral", "knot"))
         k = density // 2
-        mean = board.reflectance.reshape(140, k, 120, k, 3).mean((1, 3)).astype(np.float64)
+        mean = board.reflectance.reshape(120, k, 100, k, 3).mean((1, 3)).astype(np.float64)
         fine[density] = linear_to_lab(mean)
-    other = make_board(name, size_mm=(60, 70), seed=12, px_per_mm=2)
+    other = make_board(name, size_mm=(50, 60), seed=12, px_per_mm=2)
     for a, b in ((2, 4), (2, 8), (4, 8)):
-        assert ciede2000(fine[a], fine[b]).mean() < 1.0, (a, b)
+        assert ciede2000(fine[a], fine[b]).mean() < 0.8, (a, b)
     # The bound means something: a board of another seed misses it by far more than that.
     different = ciede2000(fine[2], lab(other)).mean()
     assert different > 2 * ciede2000(fine[2], fine[8]).mean()
@@ -104,12 +108,12 @@ def test_grain_direction_is_the_direction_of_the_streaks():
     wood = load_species("mahogany")
     wild = dataclasses.replace(wood, fibres=dataclasses.replace(wood.fibres, wander=9.0),
                                figure=dataclasses.replace(wood.figure, kind="none"))
-    board = make_board(wild, size_mm=(150, 150), seed=6, px_per_mm=6, faults="none")
+    board = make_board(wild, size_mm=(110, 130), seed=6, px_per_mm=6, faults="none")
     light = lab(board)[..., 0].astype(np.float32)
     gx, gy = cv2.Sobel(light, -1, 1, 0, ksize=3), cv2.Sobel(light, -1, 0, 1, ksize=3)
-    xx, xy, yy = (cv2.GaussianBlur(p, (0, 0), 40) for p in (gx * gx, gx * gy, gy * gy))
+    xx, xy, yy = (cv2.GaussianBlur(p, (0, 0), 30) for p in (gx * gx, gx * gy, gy * gy))
     across = 0.5 * np.degrees(np.arctan2(2 * xy, xx - yy))   # of steepest change, from x, clockwise as seen
-    seen, told = across[100:-100, 100:-100], (cv2.GaussianBlur(board.direction, (0, 0), 40) - 90)[100:-100, 100:-100]
+    seen, told = across[100:-100, 100:-100], (cv2.GaussianBlur(board.direction, (0, 0), 30) - 90)[100:-100, 100:-100]
     assert told.std() > 1.5                                  # it does wander
     assert np.abs(seen - told).mean() < 0.8
     assert np.corrcoef(seen.ravel(), told.ravel())[0, 1] > 0.9
@@ -128,9 +132,9 @@ def test_pores_are_dark_and_the_figure_follows_its_map(board_of):
 
 def test_raking_light_shows_the_figure_and_flat_light_is_the_default(board_of):
     flat = board_of("flame-maple")
-    again = make_board("flame-maple", size_mm=(90, 90), seed=5, faults="none")
+    again = make_board("flame-maple", size_mm=(70, 70), seed=5, faults="none")
     np.testing.assert_array_equal(again.reflectance, flat.reflectance)
-    raking = make_board("flame-maple", size_mm=(90, 90), seed=5, faults="none", light="raking")
+    raking = make_board("flame-maple", size_mm=(70, 70), seed=5, faults="none", light="raking")
     spread = lambda b: cv2.GaussianBlur(lab(b)[..., 0], (0, 0), 4).std()
     assert spread(raking) > 1.6 * spread(flat)
     assert abs(lab(raking)[..., 0].mean() - lab(flat)[..., 0].mean()) < 6
@@ -138,8 +142,8 @@ def test_raking_light_shows_the_figure_and_flat_light_is_the_default(board_of):
 
 @pytest.mark.parametrize("fault, change", [("mineral", "darker"), ("knot", "darker"), ("sapwood", "paler")])
 def test_each_fault_can_be_had_and_left_out(fault, change):
-    plain = make_board("walnut", size_mm=(90, 90), seed=8, px_per_mm=3, faults="none")
-    marked = make_board("walnut", size_mm=(90, 90), seed=8, px_per_mm=3, faults=fault)
+    plain = make_board("walnut", size_mm=(80, 80), seed=8, px_per_mm=3, faults="none")
+    marked = make_board("walnut", size_mm=(80, 80), seed=8, px_per_mm=3, faults=fault)
     difference = (lab(marked) - lab(plain))[..., 0]
     touched = np.abs(difference) > 3
     assert 2e-4 < touched.mean() < 0.45
@@ -154,6 +158,19 @@ def test_fibres_part_around_a_knot():
     assert np.abs(board.direction - plain.direction).max() > 5
 
 
+def test_a_body_blank_takes_little_memory_and_time():
+    """300 x 600 mm at 6 px/mm: below 1 GB, and within 6 s of two cores (counted as processor time, for busy machines)."""
+    code = ("import resource, time; from mockup.wood import make_board; "
+            "make_board('swamp-ash', size_mm=(300, 600), seed=1); "
+            "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, time.process_time())")
+    root = Path(board_module.__file__).parents[2]
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    megabytes, seconds = map(float, done.stdout.split())
+    if sys.platform == "darwin":
+        megabytes /= 1024      # counted in bytes there
+    assert megabytes < 1000 and seconds < 12
+
+
 @settings(max_examples=12, deadline=None, derandomize=True)
 @given(width=st.floats(2, 40), height=st.floats(2, 40), density=st.floats(0.5, 8), seed=st.integers(0, 2**40),
        name=st.sampled_from(["flame-maple", "birdseye-maple", "sapele", "spruce"]), cut=st.sampled_from(["flat", "rift", "quarter"]))
@@ -164,8 +181,6 @@ def test_any_small_board_can_be_sawn(width, height, density, seed, name, cut):
 
 
 def test_the_words_beside_a_texture_can_be_read_back(board_of):
-    import tomllib
-
     data = tomllib.loads(board_toml(board_of("birdseye-maple")))
     assert data["wood"] == "bird's-eye maple" and data["species"] == "birdseye-maple" and data["cut"] == "flat"
     assert data["mm_per_pixel"] == pytest.approx(1 / 6) and data["grain"] == 90 and data["actual"] is False
@@ -175,7 +190,6 @@ def test_the_words_beside_a_texture_can_be_read_back(board_of):
 def test_eight_bit_picture_keeps_the_mean_and_does_not_band(board_of):
     board = board_of("maple")
     rgb = board_rgb(board)
-    from mockup.colour.spaces import encode_srgb
     exact = encode_srgb(board.reflectance) * 255
     assert np.abs((rgb - exact).mean((0, 1))).max() < 0.03
     assert np.abs(rgb - exact).max() < 1.001

@@ -30,7 +30,7 @@ def test_mean_colour_lies_in_its_band(board_of, name):
     wood = load_species(name)
     low, high = np.array(wood.band)
     assert wood.source
-    for board in (board_of(name), make_board(name, size_mm=(60, 60), seed=21, px_per_mm=2, faults="none")):
+    for board in (board_of(name), make_board(name, size_mm=(40, 40), seed=21, px_per_mm=2, faults="none")):
         colour = mean(board)
         assert (low <= colour).all() and (colour <= high).all(), colour.round(1)
 
