@@ -62,11 +62,11 @@ def interleaved(works: dict[str, Callable[[], object]], rounds: int) -> tuple[di
     return wall, cpu
 
 
-def ratio(title: str, over: list[float], under: list[float], most: float, aim: float | None = None) -> None:
+def ratio(title: str, over: list[float], under: list[float], most: float = float("inf"), aim: float | None = None) -> None:
     """Print the median of the pairs' ratios, its range, and what was promised."""
     pairs = [a / b for a, b in zip(over, under, strict=True)]
     value = median(pairs)
-    promised = f"at most {most:g}" + (f", aim {aim:g}" if aim else "")
+    promised = f"at most {most:g}" * (most < float("inf")) + (f", aim {aim:g}" if aim else "")
     print(f"  {title:<34}{value:6.2f}   [{min(pairs):.2f} to {max(pairs):.2f}]   {promised}{'' if value <= most else '   MISSED'}")
 
 
@@ -102,7 +102,7 @@ def pictures(name: str, file: Path, photos: list[Path], folder: Path, rounds: in
           f"{len(scene.parts)} part{'s' if len(scene.parts) > 1 else ''}")
     print("  seconds (of processor): " + ", ".join(f"{k} {median(v):.2f} ({median(cpu[k]):.2f})" for k, v in wall.items()))
     ratio("full picture, written / F", wall["full"], wall["F"], 2.2, 1.6)
-    ratio("  the same, processor time", cpu["full"], cpu["F"], float("inf"))
+    ratio("  the same, processor time", cpu["full"], cpu["F"])
     ratio("change of stain / one picture", wall["stain"], wall["one"], 0.4, 0.3)
     ratio("six variants / one picture", wall["six"], wall["one"], 2.8, 2.2)
 
