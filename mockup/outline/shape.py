@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -28,8 +29,8 @@ def ring_area(ring: np.ndarray) -> float:
     ring far from the origin loses no digits.
     """
     x, y = (ring - ring[0]).T
-    # y runs down, so the textbook sign turns round.
-    return -0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+    # y runs down, so the textbook sign turns round. (Not np.dot: BLAS may wake its threads for it.)
+    return -0.5 * float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum())
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,14 +65,14 @@ class Shape:
             raise MockupError("An outline has no curves.", fix="Draw one closed curve or more.")
         object.__setattr__(self, "rings", tuple(rings))
 
-    @property
+    @cached_property
     def bounds(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom, mm."""
         low = np.min([ring.min(axis=0) for ring in self.rings], axis=0)
         high = np.max([ring.max(axis=0) for ring in self.rings], axis=0)
         return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
-    @property
+    @cached_property
     def area(self) -> float:
         """Area in mm², holes left out."""
         return sum(ring_area(ring) for ring in self.rings)
