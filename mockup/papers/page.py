@@ -12,7 +12,7 @@ import numpy as np
 from ..errors import MockupError, nearest
 from .face import PT, REGULAR, face, text_width
 
-__all__ = ["INK", "PALE", "PAPERS", "QUIET", "WHITE", "Box", "Image", "Item", "Line", "Page", "Text", "paper_size"]
+__all__ = ["INK", "PALE", "PAPERS", "QUIET", "WHITE", "Box", "Image", "Item", "Line", "Page", "Path", "Text", "paper_size"]
 
 Colour = tuple[int, int, int]
 
@@ -20,7 +20,7 @@ Colour = tuple[int, int, int]
 WHITE, INK, QUIET, PALE = (255, 255, 255), (34, 34, 34), (102, 102, 102), (196, 196, 196)
 
 # Portrait, mm. A sizes: ISO 216. Letter: ANSI/ASME Y14.1 size A, 8.5 x 11 in.
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
 
 
 def paper_size(name: str) -> tuple[float, float]:
@@ -101,7 +101,34 @@ class Image:
         return self.x, self.y, self.x + self.width, self.y + self.height
 
 
-Item = Text | Line | Box | Image
+@dataclass(frozen=True, slots=True, eq=False)
+class Path:
+    """Runs of straight lines between points, stroked, filled, or both.
+
+    lines   (N, 2) arrays of x, y in mm, two points or more each.
+    width   of the stroke in mm, centred on the points.
+    colour  of the stroke; None for none.
+    closed  each run goes back to where it began.
+    fill    colour of what closed runs surround (even-odd); None for none.
+    dash    mm drawn, mm left out, and so on; () for a full line.
+    """
+
+    lines: tuple[np.ndarray, ...]
+    width: float = 0.25
+    colour: Colour | None = INK
+    closed: bool = False
+    fill: Colour | None = None
+    dash: tuple[float, ...] = ()
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        low = np.min([line.min(axis=0) for line in self.lines], axis=0)
+        high = np.max([line.max(axis=0) for line in self.lines], axis=0)
+        half = self.width / 2 if self.colour is not None else 0.0
+        return float(low[0]) - half, float(low[1]) - half, float(high[0]) + half, float(high[1]) + half
+
+
+Item = Text | Line | Box | Image | Path
 
 
 @dataclass(frozen=True, slots=True, eq=False)

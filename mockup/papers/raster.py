@@ -10,8 +10,11 @@ import numpy as np
 from PIL import Image as Pil
 from PIL import ImageDraw, ImageFont
 
+from ..outline.coverage import coverage
+from ..outline.shape import Shape
 from .face import PT, face, run
-from .page import Box, Image, Line, Page, Text
+from .page import Box, Image, Line, Page, Path, Text
+from .strokes import filled_shape, stroked_shape
 
 __all__ = ["raster"]
 
@@ -34,9 +37,26 @@ def raster(page: Page) -> np.ndarray:
                     _rule(out, (min(x0, x1), y0 - half, max(x0, x1), y0 + half), colour, s, level=True)
                 else:
                     _rule(out, (x0 - half, min(y0, y1), x0 + half, max(y0, y1)), colour, s, level=False)
+            case Path():
+                if item.fill is not None and (shape := filled_shape(item)) is not None:
+                    _cover(out, shape, item.fill, s)
+                if item.colour is not None and (shape := stroked_shape(item, least=0.7 / s)) is not None:
+                    _cover(out, shape, item.colour, s)
             case Text():
                 _text(out, item, s)
     return out
+
+
+def _cover(out: np.ndarray, shape: Shape, colour: tuple[int, int, int], s: float) -> None:
+    """Lay a colour over the part of the page that a shape covers."""
+    left, top, right, bottom = shape.bounds
+    x0, y0 = max(math.floor(left * s), 0), max(math.floor(top * s), 0)
+    x1, y1 = min(math.ceil(right * s), out.shape[1]), min(math.ceil(bottom * s), out.shape[0])
+    if x0 >= x1 or y0 >= y1:
+        return
+    share = coverage(shape, origin=(x0 / s, y0 / s), px_per_mm=s, size=(x1 - x0, y1 - y0))[..., None]
+    under = out[y0:y1, x0:x1]
+    out[y0:y1, x0:x1] = np.rint(under + share * (np.float32(colour) - under)).astype(np.uint8)
 
 
 def _picture(out: np.ndarray, item: Image, s: float) -> None:

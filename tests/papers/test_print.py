@@ -1,0 +1,249 @@
+"""Prints at true size, rendered back and measured."""
+
+import io
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from rendered import by_pdfium, by_poppler, darkness, middles, redness
+
+from mockup.errors import MockupError
+from mockup.papers.frets import Frets, fret_distance
+from mockup.papers.pdf import pdf_book
+from mockup.papers.print import print_pages, write_print
+from mockup.papers.tiles import EDGE, tiling
+from mockup.scene.load import load_scene
+
+DPI, FINE = 200, 300
+TODAY = "2026-11-25"
+# A rectangle of known size is what a rule can check. Left edge at x = -180.
+DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="800mm" viewBox="-200 0 400 800">
+<path id="slab" d="M -180 20 H 120 V 110 H -180 Z"/>
+<path id="board" d="M -30 20 H 30 V 720 H -30 Z"/>
+</svg>
+"""
+SCENE = """
+[scene]
+title = "Wren"
+revision = "C"
+centre = 0
+[boards.plank]
+photo = "plank.png"
+mm_per_pixel = 1.6
+wood = "test plank"
+actual = true
+[parts.slab]
+outline = "wren.svg#{id}"
+board = "plank"
+turn = 0
+roundover = 0
+height = 1
+finish = [ {{ paint = [10, 0, 0] }} ]
+"""
+
+
+@pytest.fixture(scope="module")
+def wren(tmp_path_factory):
+    from PIL import Image
+
+    folder = tmp_path_factory.mktemp("wren")
+    Image.new("RGB", (500, 500), (180, 140, 90)).save(folder / "plank.png")
+    (folder / "wren.svg").write_text(DRAWING)
+    for id in ("slab", "board"):
+        (folder / f"{id}.toml").write_text(SCENE.format(id=id))
+    return lambda id="slab": load_scene(folder / f"{id}.toml")
+
+
+def book(scene, **how):
+    pages = print_pages(scene, today=TODAY, **{"content": "outline", **how})
+    return pages, pdf_book(pages, title="Wren")
+
+
+@pytest.fixture(scope="module", params=["a4", "letter"])
+def tiled(request, wren):
+    pages, data = book(wren(), paper=request.param)
+    return request.param, pages, data
+
+
+@pytest.fixture(scope="module")
+def seen(tiled, tmp_path_factory):
+    """seen(reader, number): a page at FINE, rendered once."""
+    made = {}
+
+    def page(reader, number):
+        if (reader, number) not in made:
+            data = tiled[2]
+            made[reader, number] = by_pdfium(data, FINE, number) if reader == "pdfium" else \
+                by_poppler(data, FINE, number, tmp_path_factory.mktemp("pages"))
+        if made[reader, number] is None:
+            pytest.skip("no pdftoppm here")
+        return made[reader, number]
+
+    return page
+
+
+READERS = ("pdfium", "poppler")
+
+
+# A4: ISO 216. Letter, ANSI/ASME Y14.1: 8.5 x 11 in. A3: ISO 216. In points of 1/72 in; from memory, as in most tables.
+@pytest.mark.parametrize("paper, points", [("a4", (595.276, 841.890)), ("letter", (612.0, 792.0)), ("a3", (841.890, 1190.551))])
+def test_sheets_are_of_standard_size(wren, paper, points):
+    _, data = book(wren(), paper=paper)
+    for page in PdfReader(io.BytesIO(data)).pages:
+        size = sorted((float(page.mediabox.width), float(page.mediabox.height)))
+        assert size == pytest.approx(points, abs=0.001)
+        assert "100 %" in page.extract_text()
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_check_bars_measure_100_mm_and_4_in(tiled, seen, reader):
+    _, pages, _ = tiled
+    for number in range(2, len(pages) + 1):
+        page = seen(reader, number)
+        window = next(i for i in pages[number - 1].items if getattr(i, "closed", False) and i.width == 0.1)
+        foot = window.lines[0][:, 1].max() + 10.5
+        ends = []
+        for down, end in ((2.2, 101.2), (9.4, 102.8)):
+            # Just above the bar, where only the tall ticks at its ends are.
+            rows = slice(round((foot + down - 2.0) / 25.4 * FINE), round((foot + down - 1.7) / 25.4 * FINE))
+            columns = slice(0, round((EDGE + end) / 25.4 * FINE))
+            found = middles(darkness(page)[rows, columns].mean(axis=0), FINE, least=40)
+            ends.append(found[-1] - found[0])
+        assert ends == pytest.approx([100.0, 101.6], abs=0.05)
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_lengths_on_one_sheet_and_across_a_joint(tiled, seen, reader):
+    """The slab is 300 mm wide and 90 high: over two sheets, met at the red line, it is so to 0.1 mm."""
+    _, pages, _ = tiled
+    assert [p.title.split()[-1] for p in pages[1:]] == ["A1", "A2"]
+    found = []
+    for number in (2, 3):
+        page = seen(reader, number)
+        red, dark = redness(page), darkness(page) * (redness(page) < 40)
+        window = [round(v / 25.4 * FINE) for v in (EDGE + 1, pages[1].height - 24 - EDGE - 3)]
+        inside = slice(round((EDGE + 1) / 25.4 * FINE), round((pages[1].width - EDGE - 2) / 25.4 * FINE))
+        # Crosses stand on the joint on both sheets: their long arms give its x.
+        joint = middles((red[window[0]:window[1], inside] > 60).sum(axis=0) * 1.0, FINE, least=60)
+        level = middles((dark[window[0]:window[1], inside] > 100).sum(axis=1) * 0.1, FINE, least=80)
+        upright = middles((dark[window[0]:window[1], inside] > 60).sum(axis=0) * 0.1, FINE, least=80)
+        assert level[-1] - level[0] == pytest.approx(90.0, abs=0.1)
+        found.append((upright, joint))
+    (left, meets), (right, cut) = found
+    assert meets and cut
+    length = (meets[-1] - left[0]) + (right[-1] - cut[0])
+    assert length == pytest.approx(300.0, abs=0.1)
+
+
+# Fret by fret, mm from the nut at a scale of 648 mm: 12-tone equal temperament, S (1 - 2^(-k/12)); values as published in
+# tables of fret positions, computed to 0.001 mm.
+FRETS_648 = {1: 36.369, 2: 70.698, 3: 103.099, 5: 162.549, 7: 215.512, 9: 262.697, 12: 324.000, 15: 375.550, 17: 405.274, 19: 431.756,
+             21: 455.348, 22: 466.161, 24: 486.000}
+
+
+def test_frets_lie_where_the_table_says():
+    for fret, mm in FRETS_648.items():
+        assert fret_distance(648, fret) == pytest.approx(mm, abs=0.0006)
+
+
+@pytest.mark.parametrize("paper", ["full", "a4"])
+def test_frets_on_the_print(wren, paper):
+    """Measured in the rendered sheets, across every joint."""
+    frets = Frets(scale=648, count=24, nut=30, widths=(44, 58))
+    pages, data = book(wren("board"), paper=paper, frets=frets)
+    found = {}
+    for number, page in enumerate(pages, 1):
+        if paper != "full" and number == 1:
+            continue
+        pixels = by_pdfium(data, DPI, number)
+        # A rule beside the window tells the drawing's y on each sheet: its numbered ticks.
+        numbered = {int(t.text.replace("−", "-")): t.y - 0.7 for t in page.items if hasattr(t, "text") and t.size == 5.5
+                    and t.align == "right" and t.text.lstrip("−").isdigit()}
+        assert len(numbered) > 2
+        strip = slice(round((EDGE - 2.6) / 25.4 * DPI), round((EDGE - 2.1) / 25.4 * DPI))
+        ticks = middles(darkness(pixels)[:, strip].mean(axis=1), DPI, least=40)
+        drawn = {y: min(ticks, key=lambda t: abs(t - at)) for y, at in numbered.items()}
+        (y0, at0), (y1, at1) = min(drawn.items()), max(drawn.items())
+        scale = (at1 - at0) / (y1 - y0)
+        assert scale == pytest.approx(1, abs=0.1 / (y1 - y0))
+        # The number of a fret stands 1.6 mm beside its line, which is 44 mm long or more.
+        x = next(t.x for t in page.items if hasattr(t, "text") and t.size == 6.5 and t.text.isdigit())
+        column = round((x - 14) / 25.4 * DPI)
+        for at in middles(darkness(pixels)[:, column], DPI, least=50):
+            found[round(y0 + (at - at0), 2)] = number
+    for fret, mm in FRETS_648.items():
+        nearest = min(found, key=lambda y: abs(y - 30 - mm))
+        assert nearest - 30 == pytest.approx(mm, abs=0.1), fret
+
+
+def test_the_picture_lies_under_its_outline(wren):
+    """The edge of black paint in the picture is the outline's, to 0.1 mm."""
+    pages, data = book(wren(), paper="full", content="picture")
+    page = by_pdfium(data, DPI, 1)
+    row = page[round((EDGE + 50) / 25.4 * DPI)].mean(axis=1)
+    left, right = np.flatnonzero(row < 120)[[0, -1]]
+    lines, drawn = book(wren(), paper="full", content="outline")
+    row = by_pdfium(drawn, DPI, 1)[round((EDGE + 50) / 25.4 * DPI)]
+    ends = middles((255 - row.mean(axis=1)) * (row[:, 0] - row[:, 2] < 40), DPI)
+    ends = [e for e in ends if 13 < e < lines[0].width - 13]
+    assert left * 25.4 / DPI == pytest.approx(ends[0], abs=0.13)  # a pixel is 0.127 mm
+    assert (right + 1) * 25.4 / DPI == pytest.approx(ends[-1], abs=0.13)
+    assert pages[0].width == lines[0].width
+
+
+def test_outlines_are_vectors(tiled):
+    _, _, data = tiled
+    for page in PdfReader(io.BytesIO(data)).pages[1:]:
+        assert "/XObject" not in page["/Resources"] or not page["/Resources"]["/XObject"]
+        assert page.get_contents().get_data().count(b" l") > 60
+
+
+def test_sheets_name_row_column_and_scale(tiled):
+    _, pages, data = tiled
+    said = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    assert "A1" in said[0] and "A2" in said[0]
+    for text, name in zip(said[1:], ("A1", "A2"), strict=True):
+        assert f"Sheet {name}, " in text and "Print at 100 %" in text and "100 mm" in text and "4 in" in text
+    assert "cut here" in said[2] and "A2 lies to here" in said[1]
+
+
+def test_empty_sheets_are_left_out():
+    ell = np.array([[0, 0], [20, 0], [20, 480], [380, 480], [380, 500], [0, 500]])
+    found = tiling((0, 0, 380, 500), (210, 297), wanted=[ell])
+    assert [t.name for t in found.tiles if t.empty] and len(found.printed) < len(found.tiles)
+    assert {"A1"} <= {t.name for t in found.printed}
+
+
+def test_every_point_is_on_a_sheet_and_joints_agree():
+    for size in ((100, 100), (187, 238), (700, 420), (1010, 380)):
+        found = tiling((-3, 5, size[0] - 3, size[1] + 5), (215.9, 279.4))
+        x0, y0 = found.tiles[0].window[:2]
+        x1, y1 = found.tiles[-1].window[2:]
+        assert x0 <= -3 + 1 and y0 <= 5 + 1 and x1 >= size[0] - 3 - 1 and y1 >= size[1] + 5 - 1
+        for tile in found.tiles:
+            for side, back, step in (("right", "left", (1, 0)), ("bottom", "top", (0, 1))):
+                if (other := found.neighbour(tile, *step)) is not None:
+                    assert found.joint(tile, side) == found.joint(other, back)
+
+
+@pytest.mark.parametrize("how, words", [
+    ({"paper": "100x140"}, "paper 100x140: The paper, 100 x 140 mm, is too small for a tile. Use paper of at least 176 x 88 mm."),
+    ({"paper": "a44"}, 'paper: There is no paper "a44". Did you mean "a4"? Or give mm, as 610x1500.'),
+    ({"paper": "4x4"}, "paper: A paper of 4x4 mm cannot be printed on. Use 50 to 5000 mm each way."),
+    ({"paper": "a4", "content": "outlines"}, 'content: There is no content "outlines". Did you mean "outline"?'),
+])
+def test_what_cannot_be_printed_is_refused_in_one_sentence(wren, tmp_path, how, words):
+    path = tmp_path / "wren.pdf"
+    with pytest.raises(MockupError) as told:
+        write_print(path, wren(), today=TODAY, **how)
+    assert str(told.value) == words
+    assert not path.exists()
+
+
+def test_another_suffix_is_refused(wren, tmp_path):
+    with pytest.raises(MockupError, match="A print is a PDF"):
+        write_print(tmp_path / "wren.png", wren(), paper="a4", today=TODAY)
+
+
+def test_the_same_print_gives_the_same_bytes(wren):
+    assert book(wren(), paper="a4")[1] == book(wren(), paper="a4")[1]
