@@ -150,5 +150,6 @@ def _checked(cut: str, seed: int, faults: str | Iterable[str], light: str) -> st
     faults = tuple(faults)
     for name in faults:
         if name not in FAULTS:
-            raise MockupError(f'There is no fault "{name}".', fix=nearest(name, (*FAULTS, "natural", "none")), where="faults")
+            raise MockupError(f'There is no fault "{name}".', fix=nearest(name, (*FAULTS, "natural", "none")),
+                              where="faults")
     return faults

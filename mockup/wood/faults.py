@@ -1,4 +1,4 @@
-"""Natural faults: mineral streaks, pin knots, a sapwood edge; and bird's eyes, which are a fault that is prized."""
+"""Natural faults: mineral streaks, pin knots, a sapwood edge; and bird's eyes, a fault that is prized."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from mockup.wood.log import Log
 from mockup.wood.species import Species
-from mockup.wood.streams import Noise, stream
+from mockup.wood.streams import Lattice, Noise, stream
 
 __all__ = ["FAULTS", "FaultField"]
 
@@ -49,7 +49,8 @@ class FaultField:
             width = min(rates.sapwood_width, 0.3 * lattice.width) * rng.uniform(0.4, 1.0)
             # It lies at the edge away from the pith, and runs a little aslant.
             self.sapwood = -np.sign(log.cx0) or 1.0, lattice.width / 2 - width, rng.normal(0, 0.012)
-            self.sap_edge = Noise(lattice, stream(seed, "sapwood edge"), 6, 50), Noise(lattice, stream(seed, "sapwood fray"), 0.4, 14)
+            self.sap_edge = (Noise(lattice, stream(seed, "sapwood edge"), 6, 50),
+                             Noise(lattice, stream(seed, "sapwood fray"), 0.4, 14))
         self.fray = Noise(lattice, stream(seed, "streak fray"), 0.18, 6.0) if len(self.streaks) else None
         self.eyes = _eyes(species, lattice, seed)
 
@@ -57,7 +58,8 @@ class FaultField:
         """Displacement of the rings, mm (rows, cols), or None."""
         if self.eyes is None:
             return None
-        return self._stamp(self.lattice.v(first, last), self.eyes, lambda x, y, e: 0.35 * e[3] * np.exp(-1.1 * (x * x + 0.6 * y * y)), 2.6)
+        return self._stamp(self.lattice.v(first, last), self.eyes,
+                           lambda x, y, eye: 0.35 * eye[3] * np.exp(-1.1 * (x * x + 0.6 * y * y)), 2.6)
 
     def layers(self, first: int, last: int) -> list[tuple[Array, tuple[float, float, float]]]:
         """(field, Lab change per unit) of every fault on these rows."""
@@ -73,7 +75,8 @@ class FaultField:
                     bow = 0.8 * np.sin(2.2 * s + u0) * wide
                     taper = np.clip(1 - np.abs(s), 0, 1) ** 0.7
                     x = (u[None, cols] - u0 - bow) / (wide * (0.15 + 0.85 * taper))
-                    field[rows[0]: rows[-1] + 1, cols[0]: cols[-1] + 1] += dark * taper * (0.8 * np.exp(-np.abs(x) ** 1.5) + 0.2 * np.exp(-0.1 * x * x))
+                    across = 0.8 * np.exp(-np.abs(x) ** 1.5) + 0.2 * np.exp(-0.1 * x * x)
+                    field[rows[0]: rows[-1] + 1, cols[0]: cols[-1] + 1] += dark * taper * across
             fray = self.fray.rows(first, last)
             field *= np.clip(0.8 + 0.5 * fray, 0, 2)
             out.append((field, rates.mineral_lab))
@@ -131,8 +134,11 @@ class FaultField:
         du, dv = self.lattice.du, self.lattice.dv
         for eye in near:
             u0, v0, wide, size = eye[:4]
-            i0 = max(0, int((v0 - v[0] - reach * size * 1.3) / dv)); i1 = min(len(v), int((v0 - v[0] + reach * size * 1.3) / dv) + 1)
-            j0 = max(0, int((u0 - u[0] - reach * wide) / du)); j1 = min(len(u), int((u0 - u[0] + reach * wide) / du) + 1)
+            long = 1.3 * size
+            i0 = max(0, int((v0 - v[0] - reach * long) / dv))
+            i1 = min(len(v), int((v0 - v[0] + reach * long) / dv) + 1)
+            j0 = max(0, int((u0 - u[0] - reach * wide) / du))
+            j1 = min(len(u), int((u0 - u[0] + reach * wide) / du) + 1)
             if i1 > i0 and j1 > j0:
                 x = ((u[j0:j1] - u0) / wide)[None, :]
                 y = ((v[i0:i1] - v0) / (size * 1.3))[:, None].astype(np.float32)
@@ -140,7 +146,7 @@ class FaultField:
         return field
 
 
-def _eyes(species: Species, lattice, seed: tuple[int, int]) -> Array | None:
+def _eyes(species: Species, lattice: Lattice, seed: tuple[int, int]) -> Array | None:
     """Bird's eyes: u, v, half width, half length, strength, turn, wobble."""
     figure = species.figure
     if figure.kind != "birdseye":

@@ -22,8 +22,8 @@ STEP_X, STEP_Y = 8, 3  # lattice cells per cell of the figure's coarse grid
 class FigureField:
     """A figure on the whole board, expanded strip by strip.
 
-    Unit variance. ``signal`` is the wave (its dark side positive), ``slope``
-    the sign and size of the fibre dip, ``lift`` the height of the fibres, mm.
+    ``signal`` is the wave on a coarse grid, about unit variance, its dark side
+    positive; ``lift`` the height of the fibres, mm, or None.
     """
 
     def __init__(self, figure: Figure, lattice: Lattice, seed: tuple[int, int]) -> None:
@@ -119,8 +119,8 @@ def _draw(figure: Figure, lattice: Lattice, seed: tuple[int, int]) -> tuple[Arra
     if figure.kind == "flame":
         slant = pick.normal(0, 0.06)
         signal = _flame(rng, shape, step, spacing, breadth, slant, smooth)
-        envelope = np.clip(1 + figure.patchy * (0.75 * smooth("patch wide", 26, 38) + 0.6 * smooth("patch", 8, 13)), 0.2, 1.8)
-        return signal * envelope, None
+        patches = 0.75 * smooth("patch wide", 26, 38) + 0.6 * smooth("patch", 8, 13)
+        return signal * np.clip(1 + figure.patchy * patches, 0.2, 1.8), None
     if figure.kind == "quilt":
         return _quilt(rng, shape, step, spacing, smooth, figure.patchy)
     if figure.kind == "ribbon":

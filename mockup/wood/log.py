@@ -66,8 +66,9 @@ class Log:
         self.noise = {name: Noise(lattice, stream(seed, f"rings {name}"), *size) for name, size in shape.items()}
         self.amount = {"sway": rings.sway, "ripple": rings.ripple, "ragged": rings.ragged,
                        "torn": rings.torn, "tuft": 0.8 * rings.torn}
-        self.reach = float(np.hypot(abs(self.cx0) + lattice.width / 2 + 20, self.cz0 + 60 + abs(self.lean) * lattice.height) + 40)
-        self.tables = ring_tables(species, self.reach, seed)
+        self.reach = float(np.hypot(abs(self.cx0) + lattice.width / 2 + 20,
+                                    self.cz0 + 60 + abs(self.lean) * lattice.height) + 40)
+        self.tables = _ring_tables(species, self.reach, seed)
 
     def radius(self, first: int, last: int, lift: Array | None = None, push: Array | None = None) -> Array:
         """(last - first, cols) float32: distance to the pith on lattice rows, mm.
@@ -99,7 +100,7 @@ class Log:
         return np.clip(radius * PER_MM, 0, len(self.tables.late) - 1).astype(np.int32)
 
 
-def ring_tables(species: Species, reach: float, seed: tuple[int, int]) -> RingTables:
+def _ring_tables(species: Species, reach: float, seed: tuple[int, int]) -> RingTables:
     """Draw the rings out to ``reach`` mm: widths, profile, contrast and colour bands."""
     rings = species.rings
     rng = stream(seed, "ring widths")

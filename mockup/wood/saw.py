@@ -54,7 +54,9 @@ class Saw:
         self.rays = ray_marks(species.rays, lattice, seed) if species.rays.density and cut != "quarter" else None
         fleck = species.rays.fleck * {"quarter": 1.0, "rift": 0.4, "flat": 0.0}[cut]
         self.fleck = (noise("fleck", *species.rays.fleck_size), fleck) if fleck else None
-        self.ink_edge = [(noise("ink fade", 3.5, 70), species.ink.fade), (noise("ink fray", 0.3, 14), 0.15 + 0.1 * species.ink.fade)]
+        fade = species.ink.fade
+        self.ink_edge = [(noise("ink fade", 3.5, 55), 0.55 * fade), (noise("ink run", 6, 240), 0.83 * fade),
+                         (noise("ink fray", 0.3, 14), 0.15 + 0.1 * fade)]
         self.faults = FaultField(species, self.log, seed, faults)
         longest = max([p.length for p in species.pores] + [1.6 * species.rays.length])
         self.halo = int(0.5 * longest / lattice.dv) + 3
@@ -185,7 +187,8 @@ class Saw:
         map_y = np.ascontiguousarray(np.broadcast_to(map_y[:, None], u.shape))
         way = cv2.INTER_CUBIC if px_per_mm > 3.5 else cv2.INTER_LINEAR
         if max(blur) > 0.2:
-            colour, maps = (cv2.GaussianBlur(p, (0, 0), max(blur[0], 0.01), sigmaY=max(blur[1], 0.01)) for p in (colour, maps))
+            sx, sy = (max(b, 0.01) for b in blur)
+            colour, maps = (cv2.GaussianBlur(plane, (0, 0), sx, sigmaY=sy) for plane in (colour, maps))
         colour = cv2.remap(colour, map_x, map_y, way, borderMode=cv2.BORDER_REFLECT)
         maps = cv2.remap(maps, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
         colour = self.faults.paint_knots(colour, x, y[1:-1])

@@ -25,6 +25,8 @@ FOLDER = Path(__file__).parent / "species"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Rings:
+    """Growth rings: their widths, and the change of colour across each."""
+
     kind: str = "diffuse"      # diffuse, semi, ring (porous) or soft
     width: float = 2.6         # mean ring width, mm
     spread: float = 0.3        # of the logarithm of the width
@@ -49,6 +51,8 @@ class Bands:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Fibres:
+    """Streaks and clouds of the ground, and how straight the grain runs."""
+
     lab: Lab = (-1.0, 0.2, 0.4)     # change per unit of fibre noise
     mottle: float = 0.75            # weight of short, cloth-like variation
     streak: float = 0.5             # weight of streaks over 2 mm wide
@@ -60,6 +64,8 @@ class Fibres:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Pores:
+    """One kind of pore; a wood may have several."""
+
     density: float            # candidates per mm²
     diameter: float           # mm
     length: float             # longest trace on the face, mm
@@ -72,6 +78,8 @@ class Pores:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Rays:
+    """Rays: dashes on a flat-sawn face, silvery fleck on a quartered one."""
+
     density: float = 0.0      # per mm² on a flat-sawn face
     length: float = 0.5       # mm
     width: float = 0.085      # mm
@@ -82,6 +90,8 @@ class Rays:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Figure:
+    """Waves of the fibres across the grain."""
+
     kind: str = "none"        # none, flame, quilt, ribbon, birdseye
     spacing: float = 7.0      # mm
     amplitude: float = 6.0    # degrees of fibre dip, standard deviation
@@ -104,6 +114,8 @@ class Ink:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Light:
+    """How the fibres answer to raking light."""
+
     fibre: float = 0.25       # strength of the fibre highlight in raking light
     beta: float = 11.0        # its width, degrees
 
@@ -122,6 +134,8 @@ class Faults:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Species:
+    """One wood; ``read_species`` makes it from a TOML file."""
+
     name: str
     words: str                 # for captions
     lab: Lab                   # mean colour of a freshly sanded board

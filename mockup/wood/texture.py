@@ -13,7 +13,7 @@ __all__ = ["board_rgb", "board_toml"]
 def board_rgb(board: Board) -> np.ndarray:
     """(H, W, 3) uint8 sRGB of a board's reflectance, rounded with a dither that depends on the place alone."""
     out = np.empty(board.reflectance.shape, np.uint8)
-    # Blue-ish dither of half a code: flat cream does not band, and the picture stays the same each time.
+    # A dither of one code keeps flat cream from banding; its seed is fixed, so the picture stays the same.
     noise = np.random.Generator(np.random.SFC64(1)).random((64, out.shape[1], 1), dtype=np.float32)
     for top in range(0, len(out), 64):
         part = encode_srgb(board.reflectance[top: top + 64]) * np.float32(255)
@@ -23,11 +23,10 @@ def board_rgb(board: Board) -> np.ndarray:
 
 def board_toml(board: Board) -> str:
     """The TOML that belongs beside the picture of a generated board (lengths mm, degrees)."""
-    made = f"{board.made} (mockup wood make)"
     return (f'wood = "{board.species.words}"        # words for captions\n'
             f'species = "{board.species.name}"\n'
             f'cut = "{board.cut}"\n'
             f"mm_per_pixel = {1 / board.px_per_mm:.7g}\n"
             "grain = 90                # degrees: 90 = the grain runs along y of the picture\n"
             "actual = false            # a drawn board, not the very piece\n"
-            f'made = "{made}"\n')
+            f'made = "{board.made}"\n')

@@ -1,15 +1,17 @@
 """The woods: enough of them, of the right colour, and species files that say what is wrong with them."""
 
+import re
 import tomllib
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 import mockup.wood.species as species_module
 from mockup.colour.spaces import linear_to_lab
 from mockup.errors import MockupError
-from mockup.wood import contact_sheet, load_species, make_board, read_species, species_names
+from mockup.wood import board_rgb, contact_sheet, load_species, make_board, read_species, species_names
 
 FOLDER = Path(species_module.__file__).parent / "species"
 WANTED = {"maple", "flame-maple", "quilt-maple", "birdseye-maple", "roasted-maple", "swamp-ash", "alder", "mahogany",
@@ -138,3 +140,18 @@ def test_contact_sheet_shows_each_wood():
     assert (page[gap + 60: gap + 85, gap: gap + 60].min() < 120)      # words under the tile
     with pytest.raises(MockupError, match="no wood to show"):
         contact_sheet([])
+
+
+@pytest.mark.parametrize("name", ["rosewood-1", "flame-maple-1"])
+def test_a_texture_is_what_its_words_say_it_is(name):
+    """Sawn again as ``made`` tells, the board is the picture (JPEG of quality 82, so to 3 codes in the mean)."""
+    folder = Path(species_module.__file__).parents[2] / "textures"
+    words = tomllib.loads((folder / f"{name}.toml").read_text("utf-8"))["made"]
+    wood, cut, seed, faults = re.fullmatch(
+        r"generated: species (\S+), cut (\w+), seed (\d+)(?:, faults (\w+))?, 6 px/mm", words).groups()
+    picture = cv2.cvtColor(cv2.imread(str(folder / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
+    size = picture.shape[1] / 6, picture.shape[0] / 6
+    # The seed knows the board by its size, so it is sawn whole, but coarsely.
+    board = make_board(wood, size_mm=size, cut=cut, seed=int(seed), faults=faults or "natural", px_per_mm=2)
+    small = cv2.resize(picture, board.reflectance.shape[1::-1], interpolation=cv2.INTER_AREA).astype(int)
+    assert np.abs(small - board_rgb(board)).mean() < 3
