@@ -18,7 +18,8 @@ PAPER, WORDS, QUIET = (246, 245, 242), (38, 36, 34), (116, 112, 108)
 
 
 def contact_sheet(species: Sequence[str | Species] | None = None, *, seed: int = 7,
-                  tile_mm: tuple[float, float] = (105, 140), px_per_mm: float = 3, columns: int = 6, cut: str | None = None, light: str = "flat",
+                  tile_mm: tuple[float, float] = (105, 140), px_per_mm: float = 3, columns: int = 6,
+                  cut: str | None = None, light: str = "flat",
                   report: Callable[[float], None] | None = None) -> np.ndarray:
     """One tile of each wood with its words under it, all at one scale, (H, W, 3) uint8 sRGB.
 
