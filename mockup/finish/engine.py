@@ -3,7 +3,8 @@
 The wood is an optically thick scatterer (Kubelka-Munk) behind a surface
 (Saunderson). Stains absorb in it; a film closes the surface and then absorbs
 on top of it; paint lies over it. Nothing here knows light or sheen: the
-result is what a 45/0 instrument would read.
+result is what a 45/0 instrument would read. Outside it speaks linear sRGB;
+within, it works in wider bands (``bands``).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..colour.spaces import lab_to_linear
+from .bands import from_bands, to_bands
 from .coat import coats_pass
 from .fill import filled
 from .kubelka import film_over, ks_from_reflectance
@@ -55,7 +57,7 @@ class _Wood:
             return self.paint * self.over
         inside = stained(self.ks, list(self.doses))
         for fill in self.fills:
-            colour = None if fill.lab is None else internal(np.clip(lab_to_linear(np.array(fill.lab)), 0.002, 0.95))
+            colour = None if fill.lab is None else internal(_bands_of(fill.lab))
             inside = filled(inside, self.pores, colour, fill.amount)
         body = dry(inside) if self.wet is None else under_film(inside, self.wet)
         power = (1 + POP * (self.wet or 0.0)) * hiding(list(self.doses))
@@ -90,11 +92,14 @@ def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
             depth = np.asarray(weight)[..., None] * strength * film_density(stain)
             return replace(wood, over=wood.over * np.exp(-depth))
         case Paint(lab=lab, cover=cover):
-            colour = np.clip(lab_to_linear(np.array(lab)), 0, 1)
             # Thinned paint wets the wood as a film does.
             below = replace(wood, wet=0.33) if not wood.sealed else wood
-            return replace(wood, paint=film_over(below.seen(), colour, cover), over=np.ones(3))
+            return replace(wood, paint=film_over(below.seen(), _bands_of(lab), cover), over=np.ones(3))
     raise TypeError(f"not a finish step: {step!r}")
+
+
+def _bands_of(lab: tuple[float, float, float]) -> Array:
+    return np.clip(to_bands(lab_to_linear(np.array(lab))), 0.001, 0.985)
 
 
 def _run(wood: _Wood, steps: tuple[Step, ...], edges: tuple[Array | float, ...]) -> Array:
@@ -132,4 +137,5 @@ def apply_steps(steps: tuple[Step, ...], bare: Array, uptake: Array, burst: tupl
     if not steps:
         return bare * np.asarray(shimmer, np.float64)[..., None]
     uptake, shimmer, pores = (np.broadcast_to(np.asarray(v, np.float64), places) for v in (uptake, shimmer, pores))
-    return _run(_Wood(ks_from_reflectance(internal(bare)), uptake, shimmer, pores), steps, burst)
+    ks = ks_from_reflectance(internal(np.maximum(to_bands(bare), 1e-4)))
+    return from_bands(_run(_Wood(ks, uptake, shimmer, pores), steps, burst))

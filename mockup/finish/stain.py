@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from .bands import to_bands
 from .kubelka import ks_from_reflectance, reflectance_from_ks
 from .steps import Stain
 from .surface import internal, under_film
@@ -13,7 +14,7 @@ __all__ = ["PALE", "dose_at", "film_density", "hiding", "stained"]
 Array = np.ndarray
 
 # The pale wood on which a stain's look is judged when it is sprayed as a film.
-PALE = np.array([0.66, 0.55, 0.40])
+PALE = to_bands(np.array([0.66, 0.55, 0.40]))
 PALE_WET = 0.33
 
 
@@ -31,7 +32,10 @@ def stained(bare_ks: Array, doses: list[tuple[Stain, Array]]) -> Array:
     """
     absorb, scatter = bare_ks, np.ones(3)
     for stain, dose in doses:
-        absorb = absorb + dose[..., None] * np.array(stain.absorb)
+        depth = np.asarray(dose)[..., None]
+        if stain.bend != (1.0, 1.0, 1.0):
+            depth = depth ** np.array(stain.bend)
+        absorb = absorb + depth * np.array(stain.absorb)
         if any(stain.hide):
             scatter = scatter + dose[..., None] * np.array(stain.hide)
     return reflectance_from_ks(absorb / scatter)

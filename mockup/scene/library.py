@@ -119,7 +119,7 @@ def _library(folder: Path, make: Callable[[Reader], T]) -> Mapping[str, Entry[T]
 def _stain(read: Reader) -> Stain:
     return Stain(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
                  absorb=read.bands("absorb", 200, None), hide=read.bands("hide", 50, (0.0, 0.0, 0.0)),
-                 uptake=read.number("uptake", 0, 2, 1.0), basis=read.text("basis", None, longest=200),
+                 uptake=read.number("uptake", 0, 3, 1.0), bend=read.bands("bend", 2, (1.0, 1.0, 1.0)), basis=read.text("basis", None, longest=200),
                  spread=read.number("spread", 0, 50, 7.0))
 
 

@@ -158,4 +158,4 @@ def _plain_step(step: Step) -> dict[str, Any]:
 
 def _plain_stain(stain: Stain) -> dict[str, Any]:
     return {"words": stain.words, "absorb": list(stain.absorb), "hide": list(stain.hide),
-            "uptake": stain.uptake, "basis": stain.basis, "spread": stain.spread}
+            "uptake": stain.uptake, "bend": list(stain.bend), "basis": stain.basis, "spread": stain.spread}
