@@ -189,5 +189,5 @@ def test_bands_hold_every_colour_of_stained_wood():
     """Rec. 2020 primaries: white stays white, and strong dyes stay above nothing where sRGB would not."""
     assert_allclose(to_bands(np.ones(3)), 1, atol=1e-12)
     assert_allclose(from_bands(to_bands(MAPLE)), MAPLE, atol=1e-12)
-    # colour-science 0.4.7, sRGB to ITU-R BT.2020 without adaptation, of the sRGB primaries.
+    # ITU-R BT.2087-0, BT.709 to BT.2020, its matrix by columns.
     assert_allclose(to_bands(np.eye(3)), [[0.6274, 0.0691, 0.0164], [0.3293, 0.9195, 0.0880], [0.0433, 0.0114, 0.8956]], atol=2e-4)
