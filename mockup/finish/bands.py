@@ -8,12 +8,15 @@ strong blue or amber dye would need negative amounts of an sRGB primary.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..colour.light import D65, xy_to_xyz
 from ..colour.spaces import SRGB_TO_XYZ
 
-__all__ = ["from_bands", "to_bands"]
+__all__ = ["Medium", "THREE", "from_bands", "to_bands"]
 
 Array = np.ndarray
 
@@ -37,3 +40,17 @@ def to_bands(linear: Array) -> Array:
 def from_bands(bands: Array) -> Array:
     """The engine's bands (..., 3) to linear sRGB; may leave 0..1."""
     return bands @ _FROM_BANDS.T
+
+
+@dataclass(frozen=True, eq=False)
+class Medium:
+    """In how many bands the engine works: ``into`` takes linear sRGB (..., 3) to them, ``out`` back.
+
+    Stains and films must carry as many values per band.
+    """
+
+    into: Callable[[Array], Array]
+    out: Callable[[Array], Array]
+
+
+THREE = Medium(to_bands, from_bands)

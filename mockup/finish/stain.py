@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .bands import to_bands
+from .bands import THREE, Medium
 from .kubelka import ks_from_reflectance, reflectance_from_ks
 from .steps import Stain
 from .surface import internal, under_film
@@ -14,7 +14,7 @@ __all__ = ["PALE", "dose_at", "film_density", "hiding", "stained"]
 Array = np.ndarray
 
 # The pale wood on which a stain's look is judged when it is sprayed as a film.
-PALE = to_bands(np.array([0.66, 0.55, 0.40]))
+PALE = np.array([0.66, 0.55, 0.40])  # linear sRGB
 PALE_WET = 0.33
 
 
@@ -30,10 +30,10 @@ def stained(bare_ks: Array, doses: list[tuple[Stain, Array]]) -> Array:
     add, in units of the wood's scattering. A dye only absorbs; a pigment
     scatters too, and so hides.
     """
-    absorb, scatter = bare_ks, np.ones(3)
+    absorb, scatter = bare_ks, 1.0
     for stain, dose in doses:
         depth = np.asarray(dose)[..., None]
-        if stain.bend != (1.0, 1.0, 1.0):
+        if any(b != 1 for b in stain.bend):
             depth = depth ** np.array(stain.bend)
         absorb = absorb + depth * np.array(stain.absorb)
         if any(stain.hide):
@@ -47,12 +47,12 @@ def hiding(doses: list[tuple[Stain, Array]]) -> Array | float:
     return 1 / (1 + total)
 
 
-def film_density(stain: Stain) -> Array:
+def film_density(stain: Stain, medium: Medium = THREE) -> Array:
     """Natural-log density per band (3,) of a stain sprayed as a translucent film at strength 1.
 
     Chosen so that over pale coated wood the film looks as the stain does in
     the wood; where a pigment lightens, the density is below 0.
     """
-    wood = internal(PALE)
+    wood = internal(medium.into(PALE))
     after = under_film(stained(ks_from_reflectance(wood), [(stain, np.ones(()))]), PALE_WET)
     return np.log(under_film(wood, PALE_WET) / after)
