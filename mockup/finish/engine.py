@@ -77,7 +77,7 @@ def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
     """The wood after one step; ``weight`` (...) is the depth of a burst."""
     match step:
         case StainStep(stain=stain, strength=strength) if not wood.sealed:
-            return replace(wood, doses=(*wood.doses, (stain, dose_at(stain, strength, wood.uptake))))
+            return replace(wood, doses=(*wood.doses, (stain, dose_at(stain, strength, wood.uptake, wood.pores))))
         case StainStep(stain=stain, strength=strength) | Tint(stain=stain, strength=strength):
             return replace(wood, over=wood.over * np.exp(-strength * film_density(stain, wood.medium)))
         case SandBack(amount=amount) if not wood.sealed:
@@ -92,7 +92,7 @@ def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
             wet = film.wet if coats and not wood.sealed else wood.wet
             return replace(wood, wet=wet, over=wood.over * coats_pass(film, coats))
         case Burst(stain=stain, strength=strength, rubbed=True) if not wood.sealed:
-            return replace(wood, doses=(*wood.doses, (stain, weight * dose_at(stain, strength, wood.uptake))))
+            return replace(wood, doses=(*wood.doses, (stain, weight * dose_at(stain, strength, wood.uptake, wood.pores))))
         case Burst(stain=stain, strength=strength):
             depth = np.asarray(weight)[..., None] * strength * film_density(stain, wood.medium)
             return replace(wood, over=wood.over * np.exp(-depth))

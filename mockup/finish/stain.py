@@ -18,9 +18,20 @@ PALE = np.array([0.66, 0.55, 0.40])  # linear sRGB
 PALE_WET = 0.33
 
 
-def dose_at(stain: Stain, strength: float, uptake: Array) -> Array:
-    """Dose (...) of a stain at places of uptake (...), mean 1: even for uptake 0, all that the place drinks for 1."""
-    return strength * np.maximum(1 + stain.uptake * (uptake - 1), 0)
+# A wiped pigment packs into open pores: there it lies so many times as thick. By judgement.
+LODGES = 6.0
+
+
+def dose_at(stain: Stain, strength: float, uptake: Array, pores: Array | float = 0.0) -> Array:
+    """Dose (...) of a stain at places of uptake (...), mean 1: even for uptake 0, all that the place drinks for 1.
+
+    pores  (...) 0..1; a pigment, by how much of it scatters, lodges there.
+    """
+    dose = np.maximum(1 + stain.uptake * (uptake - 1), 0)
+    if any(stain.hide):
+        pigment = min(1.0, float(np.mean(stain.hide)))
+        dose = dose * (1 + (LODGES - 1) * pigment * pores)
+    return strength * dose
 
 
 def stained(bare_ks: Array, doses: list[tuple[Stain, Array]]) -> Array:

@@ -19,7 +19,7 @@ Array = np.ndarray
 
 INDEX = 1.5           # of the film: light is refracted into it before it meets a fibre
 BETA = 12.0           # degrees, width of the highlight (Marschner et al. 2005: 5 to 20)
-BODY = 0.55           # share of the light that comes from the wood's even body, at the mean dip
+BODY = 0.64           # share of the light that comes from the wood's even body, at the mean dip
 USUAL_DIP = 5.0       # degrees, of a well figured board (curl of 8 mm and 0.1 mm amplitude)
 SOFT = 1.1            # a guessed dip levels off at so many times USUAL_DIP: swings through the peak draw double stripes
 
@@ -63,12 +63,12 @@ def _gain(dip: Array, lamp: float, beta: float) -> Array:
     return light / light.mean()
 
 
-def swing(frames: int, reach: float = 26.0) -> Array:
+def swing(frames: int, reach: float = 22.0) -> Array:
     """Lamp angles (frames,) in degrees of a loop: over to one side and back, slow at the ends."""
     return reach * np.sin(2 * np.pi * np.arange(frames) / frames)
 
 
-def tilt_frames(dip: Array, frames: int = 24, *, reach: float = 26.0, at: float = 10.0, beta: float = BETA) -> Iterator[Array]:
+def tilt_frames(dip: Array, frames: int = 24, *, reach: float = 22.0, at: float = 10.0, beta: float = BETA) -> Iterator[Array]:
     """Gains (H, W) float32, one per frame of a loop, to multiply a finished, lit picture by.
 
     dip    (H, W) degrees, as in ``Dip``, at the picture's pixels.
@@ -80,7 +80,7 @@ def tilt_frames(dip: Array, frames: int = 24, *, reach: float = 26.0, at: float 
         yield np.clip(_gain(dip, float(lamp), beta) / still, 0.35, 2.5).astype(np.float32)
 
 
-def dip_from_detail(detail: Array, sd: float, *, lamp: float = 10.0) -> Dip:
+def dip_from_detail(detail: Array, sd: float, *, px_per_mm: float, lamp: float = 10.0) -> Dip:
     """A guess of the dip from one photograph's local detail w (H, W), lit from along the grain at ``lamp`` degrees.
 
     sd  robust standard deviation of w over the board.
@@ -88,8 +88,9 @@ def dip_from_detail(detail: Array, sd: float, *, lamp: float = 10.0) -> Dip:
     Dark bands are taken to dip away from the lamp. That the figure of a real
     board moves so is likely; how far, nobody can tell from one photograph.
     """
-    smooth = cv2.GaussianBlur(np.asarray(detail, np.float32), (0, 0), 1.2)
-    degrees = -np.sign(lamp or 1.0) * SOFT * USUAL_DIP * np.tanh(smooth / (2.2 * max(sd, 1e-4)))
+    # Pores and single fibres are no figure: they stay where they are.
+    smooth = cv2.GaussianBlur(np.asarray(detail, np.float32), (0, 0), max(0.6 * px_per_mm, 0.5))
+    degrees = -np.sign(lamp or 1.0) * SOFT * USUAL_DIP * np.tanh(smooth / (1.6 * max(sd, 1e-4)))
     return Dip(degrees.astype(np.float32), False, "the movement of the figure is estimated from one photograph")
 
 
