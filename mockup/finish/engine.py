@@ -92,7 +92,8 @@ def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
             wet = film.wet if coats and not wood.sealed else wood.wet
             return replace(wood, wet=wet, over=wood.over * coats_pass(film, coats))
         case Burst(stain=stain, strength=strength, rubbed=True) if not wood.sealed:
-            return replace(wood, doses=(*wood.doses, (stain, weight * dose_at(stain, strength, wood.uptake, wood.pores))))
+            # Depth is what the eye sees: a little dye colours much, so a fade to the eye is a steeper one of dye.
+            return replace(wood, doses=(*wood.doses, (stain, np.square(weight) * dose_at(stain, strength, wood.uptake, wood.pores))))
         case Burst(stain=stain, strength=strength):
             depth = np.asarray(weight)[..., None] * strength * film_density(stain, wood.medium)
             return replace(wood, over=wood.over * np.exp(-depth))

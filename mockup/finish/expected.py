@@ -9,7 +9,7 @@ import numpy as np
 from ..colour.difference import ciede2000
 from .axes import WoodAxes
 from .reach import Lab, Places, board_lab
-from .steps import Burst, Coat, Finish, Paint, StainStep, Step, Tint
+from .steps import Burst, Coat, Finish, StainStep, Step, Tint
 
 __all__ = ["Expected", "expected", "more_or_less"]
 
@@ -78,7 +78,7 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
     squares, named = board_spread**2, {}
     for i, step in enumerate(finish.steps):
         value = _named(step)
-        if value is None or (isinstance(step, Burst) and not any(isinstance(s, Paint) for s in finish.steps[i:]) and step.strength == 0):
+        if value is None:
             continue
         named[value.name] = value
         if isinstance(step, Burst):
