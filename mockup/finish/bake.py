@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .axes import SHIMMER, WoodAxes, pores_from_detail, uptake_from_detail, wood_axes
+from .bands import THREE, Medium
 from .burst import Edge, baked_edges
 from .engine import apply_steps
 from .shimmer import gain, lightness_of_shimmer
@@ -44,10 +45,12 @@ class Baked:
 
 
 def engine_colour(finish: Finish, axes: WoodAxes, t: np.ndarray, c: np.ndarray, w: np.ndarray,
-                  r: np.ndarray | float = 0.0, burst: tuple[np.ndarray | float, ...] = ()) -> np.ndarray:
+                  r: np.ndarray | float = 0.0, burst: tuple[np.ndarray | float, ...] = (), *,
+                  medium: Medium = THREE) -> np.ndarray:
     """Finished linear reflectance (..., 3) of places (t, c, w, r) of a board, straight from the engine.
 
-    burst  depth (...) 0..1 of each Burst and RubbedEdge, in order; () leaves them out.
+    burst   depth (...) 0..1 of each Burst and RubbedEdge, in order; () leaves them out.
+    medium  the bands to work in, three unless the finish's values are for others.
     """
     t, c, w, r = np.broadcast_arrays(t, c, w, r)
     shimmer = lightness_of_shimmer(w, axes.share, axes.detail)
@@ -56,7 +59,7 @@ def engine_colour(finish: Finish, axes: WoodAxes, t: np.ndarray, c: np.ndarray, 
     lightness = axes.lightness + tcr[..., 0]
     albedo = np.minimum(roots**3, 1)
     return apply_steps(finish.steps, albedo, uptake_from_detail(w, axes), burst,
-                       shimmer=gain(shimmer, lightness), pores=pores_from_detail(w, axes))
+                       shimmer=gain(shimmer, lightness), pores=pores_from_detail(w, axes), medium=medium)
 
 
 def bake(finish: Finish, axes: WoodAxes) -> Baked:

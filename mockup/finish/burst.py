@@ -53,6 +53,7 @@ class Edge:
     edge     mm within which it is full.
     power    of the weight: a stain rubbed in colours early and then less (below 1), a film evenly (1).
     uneven   mm by which the hand strays.
+    mixes    True for a rubbed edge: worn and whole places lie side by side, so their light adds.
     """
 
     density: tuple[float, float, float]
@@ -60,11 +61,15 @@ class Edge:
     edge: float
     power: float = 1.0
     uneven: float = 0.0
+    mixes: bool = False
 
     def left(self, distance: Array) -> Array:
         """Share of light per band, (..., 3), that it leaves at ``distance`` mm (...) from the edge, inside positive."""
         weight = burst_weight(distance, self.width, self.edge) ** self.power
-        return np.exp(-weight[..., None] * np.array(self.density, np.float32))
+        density = np.array(self.density, np.float32)
+        if self.mixes:
+            return 1 + weight[..., None] * (np.exp(-density) - 1)
+        return np.exp(-weight[..., None] * density)
 
 
 def baked_edges(steps: tuple[Step, ...], colour: Callable[[tuple[float, ...]], Array]) -> tuple[Edge, ...]:
@@ -72,9 +77,9 @@ def baked_edges(steps: tuple[Step, ...], colour: Callable[[tuple[float, ...]], A
 
     colour  the finished reflectance (3,) of the board's mean for given depths.
 
-    Exact for sprayed bursts on any place; for one rubbed in, or a rubbed
-    edge, exact on the board's mean colour at half and at full depth, and the
-    figure's contrast under it is kept as it is.
+    Exact for sprayed bursts on any place. A rubbed edge is exact on the
+    board's mean colour, a burst rubbed in so at half and full depth; the
+    figure's contrast under them is kept as it is.
     """
     edges = [s for s in steps if isinstance(s, Burst | RubbedEdge)]
     if not edges:
@@ -90,7 +95,7 @@ def baked_edges(steps: tuple[Step, ...], colour: Callable[[tuple[float, ...]], A
             power = float(np.clip(np.log2(full[most] / half[most]), 0.3, 2)) if half[most] / full[most] > 0 else 1.0
         density = (float(full[0]), float(full[1]), float(full[2]))
         if isinstance(step, RubbedEdge):
-            out.append(Edge(density, step.width, 0.15 * step.width, power, 0.22 * step.width))
+            out.append(Edge(density, step.width, 0.15 * step.width, 1.0, 0.22 * step.width, mixes=True))
         else:
-            out.append(Edge(density, step.width, step.edge, power, (0.08 if step.rubbed else 0.035) * step.width))
+            out.append(Edge(density, step.width, step.edge, power, (0.06 if step.rubbed else 0.035) * step.width))
     return tuple(out)

@@ -3,7 +3,8 @@
 The wood is an optically thick scatterer (Kubelka-Munk) behind a surface
 (Saunderson). Stains absorb in it; a film closes the surface and then absorbs
 on top of it; paint lies over it. Nothing here knows light or sheen: the
-result is what a 45/0 instrument would read.
+result is what a 45/0 instrument would read. Outside it speaks linear sRGB;
+within, it works in wider bands (``bands``).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..colour.spaces import lab_to_linear
+from .bands import THREE, Medium
 from .coat import coats_pass
 from .fill import filled
 from .kubelka import film_over, ks_from_reflectance
@@ -42,8 +44,9 @@ class _Wood:
     doses: tuple[tuple[Stain, Array], ...] = ()
     fills: tuple[GrainFill, ...] = ()
     wet: float | None = None                    # of the first film; None while the wood is open
-    over: Array = field(default_factory=lambda: np.ones(3))  # share of light that all film on top lets through
+    over: Array = field(default_factory=lambda: np.ones(1))  # share of light that all film on top lets through
     paint: Array | None = None                  # reflectance at the last coat of paint, films since then in ``over``
+    medium: Medium = THREE
 
     @property
     def sealed(self) -> bool:
@@ -55,24 +58,28 @@ class _Wood:
             return self.paint * self.over
         inside = stained(self.ks, list(self.doses))
         for fill in self.fills:
-            colour = None if fill.lab is None else internal(np.clip(lab_to_linear(np.array(fill.lab)), 0.002, 0.95))
+            colour = None if fill.lab is None else internal(self.colour(fill.lab))
             inside = filled(inside, self.pores, colour, fill.amount)
         body = dry(inside) if self.wet is None else under_film(inside, self.wet)
         power = (1 + POP * (self.wet or 0.0)) * hiding(list(self.doses))
         return body * (self.shimmer ** power)[..., None] * self.over
 
+    def colour(self, lab: tuple[float, float, float]) -> Array:
+        """Reflectance per band of a paint or paste of that colour."""
+        return np.clip(self.medium.into(lab_to_linear(np.array(lab))), 0.001, 0.985)
+
     def bare(self) -> _Wood:
         """The same places rubbed down to the wood."""
-        return replace(self, doses=(), fills=(), wet=None, over=np.ones(3), paint=None)
+        return replace(self, doses=(), fills=(), wet=None, over=np.ones(1), paint=None)
 
 
 def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
     """The wood after one step; ``weight`` (...) is the depth of a burst."""
     match step:
         case StainStep(stain=stain, strength=strength) if not wood.sealed:
-            return replace(wood, doses=(*wood.doses, (stain, dose_at(stain, strength, wood.uptake))))
+            return replace(wood, doses=(*wood.doses, (stain, dose_at(stain, strength, wood.uptake, wood.pores))))
         case StainStep(stain=stain, strength=strength) | Tint(stain=stain, strength=strength):
-            return replace(wood, over=wood.over * np.exp(-strength * film_density(stain)))
+            return replace(wood, over=wood.over * np.exp(-strength * film_density(stain, wood.medium)))
         case SandBack(amount=amount) if not wood.sealed:
             return replace(wood, doses=tuple((s, dose * sanded(wood.uptake, amount)) for s, dose in wood.doses))
         case SandBack():
@@ -85,15 +92,15 @@ def _done(wood: _Wood, step: Step, weight: Array | float) -> _Wood:
             wet = film.wet if coats and not wood.sealed else wood.wet
             return replace(wood, wet=wet, over=wood.over * coats_pass(film, coats))
         case Burst(stain=stain, strength=strength, rubbed=True) if not wood.sealed:
-            return replace(wood, doses=(*wood.doses, (stain, weight * dose_at(stain, strength, wood.uptake))))
+            # Depth is what the eye sees: a little dye colours much, so a fade to the eye is a steeper one of dye.
+            return replace(wood, doses=(*wood.doses, (stain, np.square(weight) * dose_at(stain, strength, wood.uptake, wood.pores))))
         case Burst(stain=stain, strength=strength):
-            depth = np.asarray(weight)[..., None] * strength * film_density(stain)
+            depth = np.asarray(weight)[..., None] * strength * film_density(stain, wood.medium)
             return replace(wood, over=wood.over * np.exp(-depth))
         case Paint(lab=lab, cover=cover):
-            colour = np.clip(lab_to_linear(np.array(lab)), 0, 1)
             # Thinned paint wets the wood as a film does.
             below = replace(wood, wet=0.33) if not wood.sealed else wood
-            return replace(wood, paint=film_over(below.seen(), colour, cover), over=np.ones(3))
+            return replace(wood, paint=film_over(below.seen(), wood.colour(lab), cover), over=np.ones(1))
     raise TypeError(f"not a finish step: {step!r}")
 
 
@@ -113,7 +120,7 @@ def _run(wood: _Wood, steps: tuple[Step, ...], edges: tuple[Array | float, ...])
 
 
 def apply_steps(steps: tuple[Step, ...], bare: Array, uptake: Array, burst: tuple[Array | float, ...] = (), *,
-                shimmer: Array | float = 1.0, pores: Array | float = 0.0) -> Array:
+                shimmer: Array | float = 1.0, pores: Array | float = 0.0, medium: Medium = THREE) -> Array:
     """Bare reflectance to finished reflectance.
 
     steps    first applied first.
@@ -123,6 +130,7 @@ def apply_steps(steps: tuple[Step, ...], bare: Array, uptake: Array, burst: tupl
     shimmer  (...) gain of the light by the tilt of the fibres, about 1. Dye leaves
              it alone, pigment and paint cover it, a film makes it stronger.
     pores    (...) 0..1, how much of a place is pore.
+    medium   the bands to work in; the values of the steps must be for them.
 
     Returns (..., 3) float64, linear sRGB. Stain applied over a film lies in
     the film: it tints as a translucent coat and follows no figure.
@@ -132,4 +140,5 @@ def apply_steps(steps: tuple[Step, ...], bare: Array, uptake: Array, burst: tupl
     if not steps:
         return bare * np.asarray(shimmer, np.float64)[..., None]
     uptake, shimmer, pores = (np.broadcast_to(np.asarray(v, np.float64), places) for v in (uptake, shimmer, pores))
-    return _run(_Wood(ks_from_reflectance(internal(bare)), uptake, shimmer, pores), steps, burst)
+    ks = ks_from_reflectance(internal(np.maximum(medium.into(bare), 1e-4)))
+    return medium.out(_run(_Wood(ks, uptake, shimmer, pores, medium=medium), steps, burst))

@@ -1,8 +1,8 @@
 """What a finisher does to bare wood, as frozen values.
 
 A finish is a tuple of these steps, first applied first. They carry numbers
-only; ``engine`` gives them their effect. Colours per band are linear sRGB
-(red, green, blue).
+only; ``engine`` gives them their effect. Values per band are in the order red,
+green, blue, for the bands of ``bands``.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ class Stain:
              hides figure.
     uptake   how strongly the place decides: 0 even, 1 follows figure, pores
              and earlywood as a water dye does.
+    bend     per band, the power of the dose that absorption follows: 1 by
+             Beer's law; less for a band that is wide against the dye's own.
     basis    where the values come from, in words.
     spread   CIEDE2000 within which 95 % of what this stain predicts should
              lie: measured where it was fitted, else stated by the library.
@@ -35,8 +37,9 @@ class Stain:
     absorb: Bands
     hide: Bands = (0.0, 0.0, 0.0)
     uptake: float = 1.0
+    bend: Bands = (1.0, 1.0, 1.0)
     basis: str = "from memory"
-    spread: float = 6.0
+    spread: float = 7.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -55,7 +58,7 @@ class Film:
     absorb: Bands
     wet: float
     basis: str = "from memory"
-    spread: float = 3.0
+    spread: float = 4.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -66,7 +66,7 @@ def finish_warnings(finish: Finish) -> tuple[str, ...]:
                 said.append("Sanding back after a coat takes off film, not colour; the step changes nothing.")
             case SandBack() if not coloured:
                 said.append("Sanding back before any stain takes off nothing; the step changes nothing.")
-            case GrainFill() if sealed and film.startswith("oil"):
+            case GrainFill() if sealed and film == "oil":
                 said.append("Grain filler over oil does not hold in the pores: fill before oiling.")
             case GrainFill():
                 filled = True

@@ -8,6 +8,7 @@ hyphens or underscores, in either case.
 from __future__ import annotations
 
 import functools
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +21,7 @@ from .places import textures_folder
 from .reader import Reader, offer
 from .text import read_toml
 
-__all__ = ["Entry", "Texture", "films", "find", "stains", "texture", "textures"]
+__all__ = ["Entry", "Texture", "film_text", "films", "find", "read_film", "read_stain", "stain_text", "stains", "texture", "textures"]
 
 FOLDER = Path(__file__).resolve().parent / "library"
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
@@ -103,23 +104,63 @@ def _plain(name: str) -> str:
     return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
 
 
+def read_stain(file: Path) -> Stain:
+    """A stain from its TOML, one of the library or one that was fitted."""
+    return _read(file, _stain)
+
+
+def read_film(file: Path) -> Film:
+    """A film from its TOML."""
+    return _read(file, _film)
+
+
+def _read(file: Path, make: Callable[[Reader], T]) -> T:
+    problems: list[Problem] = []
+    read = Reader(read_toml(file), (), problems)
+    value = make(read)
+    read.close()
+    if problems:
+        raise MockupError.several(problems).within(file.name, joint=": ")
+    return value
+
+
 def _library(folder: Path, make: Callable[[Reader], T]) -> Mapping[str, Entry[T]]:
     entries: dict[str, Entry[T]] = {}
     for file in sorted(folder.glob("*.toml")):
-        problems: list[Problem] = []
-        read = Reader(read_toml(file), (), problems)
-        value = make(read)
-        read.close()
-        if problems:
-            raise MockupError.several(problems).within(file.name, joint=": ")
+        value = _read(file, make)
         entries[value.name] = Entry(value, file)  # type: ignore[attr-defined]
     return MappingProxyType(entries)
+
+
+def stain_text(stain: Stain, *comments: str) -> str:
+    """The TOML of a stain, as ``read_stain`` reads it; ``comments`` go above it, one a line."""
+    return _toml(comments, name=stain.name, words=stain.words, absorb=stain.absorb, hide=stain.hide, uptake=stain.uptake,
+                 bend=stain.bend, basis=stain.basis, spread=stain.spread)
+
+
+def film_text(film: Film, *comments: str) -> str:
+    """The TOML of a film, as ``read_film`` reads it."""
+    return _toml(comments, name=film.name, words=film.words, absorb=film.absorb, wet=film.wet, basis=film.basis, spread=film.spread)
+
+
+_MEANING = {"absorb": "red, green, blue", "hide": "what a pigment scatters; 0 for a dye", "uptake": "1 follows figure and pores, 0 lies even",
+            "bend": "power of the dose, per band", "wet": "how far the first coat wets the wood, 0..0.5",
+            "spread": "ΔE00 within which 95 % of what it predicts should lie"}
+
+
+def _toml(comments: tuple[str, ...], **values: object) -> str:
+    lines = [f"# {' '.join(c.split())}" for c in comments]
+    for key, value in values.items():
+        written = json.dumps(value, ensure_ascii=False) if isinstance(value, str) else \
+            f"[{', '.join(f'{v:g}' for v in value)}]" if isinstance(value, tuple) else f"{value:g}"
+        lines.append(f"{key} = {written}" + (f"   # {_MEANING[key]}" if key in _MEANING else ""))
+    return "\n".join(lines) + "\n"
 
 
 def _stain(read: Reader) -> Stain:
     return Stain(name=read.text("name", None, longest=40), words=read.text("words", None, longest=60),
                  absorb=read.bands("absorb", 200, None), hide=read.bands("hide", 50, (0.0, 0.0, 0.0)),
-                 uptake=read.number("uptake", 0, 2, 1.0), basis=read.text("basis", None, longest=200),
+                 uptake=read.number("uptake", 0, 3, 1.0), bend=read.bands("bend", 2, (1.0, 1.0, 1.0)), basis=read.text("basis", None, longest=200),
                  spread=read.number("spread", 0, 50, 7.0))
 
 

@@ -131,7 +131,7 @@ class _Check:
         for name, read in tables.items():
             cut = cuts[name]
             part = read_part(read, name, cut[2] if cut else None, self.boards, centre=centre, hand=hand,
-                             sources=self.sources)
+                             sources=self.sources, desk=self.desk)
             if part and cut:
                 parts.append((part, f"{cut[0]}#{cut[1]}"))
         if self.problems:

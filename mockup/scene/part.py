@@ -45,7 +45,7 @@ def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path]) -> Cut 
 
 
 def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str, BoardRef | None], *,
-              centre: float, hand: str, sources: dict[str, Path]) -> Part | None:
+              centre: float, hand: str, sources: dict[str, Path], desk: Desk) -> Part | None:
     """One table of ``[parts]``, its outline already read; None when it cannot be used.
 
     boards  by name; None for one that has problems of its own.
@@ -63,7 +63,7 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
     if shape is not None and hand == "left":
         shape = shape.mirrored(centre)
     placement = _placement(read, shape, board, centre, hand)
-    finish = read_finish(read, sources)
+    finish = read_finish(read, sources, desk)
     edge = Edge(roundover=read.number("roundover", 0, 50, 3, unit="mm", ends=("sharp", "")))
     height = read.number("height", 0, 500, 45, unit="mm")
     side = read.choice("side", SIDES, "both")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,8 @@ from ..finish.sheen import MAX_GLOSS
 from ..finish.steps import (
     Burst, Coat, Film, Finish, GrainFill, Paint, RubbedEdge, SandBack, Stain, StainStep, Step, Tint,
 )
-from .library import films, find, stains
+from .desk import Desk
+from .library import Entry, films, find, read_film, read_stain, stains
 from .reader import Reader, offer, show
 
 __all__ = ["plain_finish", "read_finish"]
@@ -21,8 +23,8 @@ BARE = ("bare wood", "the stain as named")
 EXAMPLE = 'Write steps as { stain = "amber", strength = 0.7 } or { coat = "oil varnish", coats = 4 }.'
 
 
-def read_finish(part: Reader, sources: dict[str, Path]) -> Finish:
-    """The keys ``finish`` and ``sheen`` of a part; library files used are added to ``sources``."""
+def read_finish(part: Reader, sources: dict[str, Path], desk: Desk) -> Finish:
+    """The keys ``finish`` and ``sheen`` of a part; files of stains and films used are added to ``sources``."""
     steps: list[Step] = []
     value = part.raw("finish", [])
     if not isinstance(value, list):
@@ -32,13 +34,13 @@ def read_finish(part: Reader, sources: dict[str, Path]) -> Finish:
     else:
         for number, data in enumerate(value, 1):
             read = Reader(data, (*part.path, "finish", str(number)), part.problems)
-            if (step := _step(read, sources)) is not None:
+            if (step := _step(read, sources, desk)) is not None:
                 steps.append(step)
     sheen = part.number("sheen", 0, MAX_GLOSS, 20, unit="GU", ends=("dead matt", "mirror gloss"))
     return Finish(steps=tuple(steps), sheen=sheen)
 
 
-def _step(read: Reader, sources: dict[str, Path]) -> Step | None:
+def _step(read: Reader, sources: dict[str, Path], desk: Desk) -> Step | None:
     if read.broken:
         return None
     kinds = [k for k in KINDS if k in read.data]
@@ -48,21 +50,21 @@ def _step(read: Reader, sources: dict[str, Path]) -> Step | None:
     step: Step
     match kinds[0]:
         case "stain":
-            step = StainStep(stain=_stain(read, "stain", sources), strength=read.number("strength", 0, 1, 1, ends=BARE))
+            step = StainStep(stain=_stain(read, "stain", sources, desk), strength=read.number("strength", 0, 1, 1, ends=BARE))
         case "sand_back":
             step = SandBack(amount=read.number("sand_back", 0, 1, None, ends=("nothing", "all that lies shallow")))
         case "fill":
             step = _fill(read)
         case "burst":
-            step = _burst(read, sources)
+            step = _burst(read, sources, desk)
         case "rubbed_edge":
             step = RubbedEdge(width=read.number("rubbed_edge", 0.5, 60, None, unit="mm"),
                               amount=read.number("amount", 0, 1, 0.7, ends=("not at all", "to bare wood")))
         case "tint":
-            step = Tint(stain=_stain(read, "tint", sources),
+            step = Tint(stain=_stain(read, "tint", sources, desk),
                         strength=read.number("strength", 0, 1, 1, ends=("no colour", "the stain as named")))
         case "coat":
-            step = Coat(film=_film(read, sources), coats=int(read.number("coats", 1, 30, 1, whole=True)))
+            step = Coat(film=_film(read, sources, desk), coats=int(read.number("coats", 1, 30, 1, whole=True)))
         case _:
             step = Paint(lab=read.colour("paint", None),
                          cover=read.number("cover", 0, 1, 1, ends=("clear", "hides the wood")),
@@ -81,8 +83,8 @@ def _not_one(read: Reader, kinds: list[str]) -> None:
         read.note("", "The step is empty.", EXAMPLE)
 
 
-def _burst(read: Reader, sources: dict[str, Path]) -> Burst:
-    stain = _stain(read, "burst", sources)
+def _burst(read: Reader, sources: dict[str, Path], desk: Desk) -> Burst:
+    stain = _stain(read, "burst", sources, desk)
     strength = read.number("strength", 0, 1, 1, ends=("no burst", "the stain as named"))
     width = read.number("width", 1, 500, 75, unit="mm")
     edge = read.number("edge", 0, 500, min(8.0, width / 2), unit="mm")
@@ -104,28 +106,36 @@ def _fill(read: Reader) -> GrainFill:
     return GrainFill(lab=read.colour("fill", None), amount=amount)
 
 
-def _stain(read: Reader, key: str, sources: dict[str, Path]) -> Stain:
-    name = read.text(key, None, longest=60, fix=f'Name a stain of the library, as {key} = "amber".')
-    if name:
-        try:
-            entry = find(name, stains(), "stain")
-            sources[f"stain:{entry.value.name}"] = entry.file
-            return entry.value
-        except MockupError as error:
-            read.note(key, error.problems[0].found, error.problems[0].fix)
-    return Stain(name="", words="", absorb=(0.0, 0.0, 0.0))
+def _stain(read: Reader, key: str, sources: dict[str, Path], desk: Desk) -> Stain:
+    entry = _named(read, key, sources, desk, "stain", stains, read_stain, f'Name a stain of the library, as {key} = "amber".')
+    return entry or Stain(name="", words="", absorb=(0.0, 0.0, 0.0))
 
 
-def _film(read: Reader, sources: dict[str, Path]) -> Film:
-    name = read.text("coat", None, longest=60, fix='Name a film of the library, as coat = "oil varnish".')
-    if name:
-        try:
-            entry = find(name, films(), "film")
-            sources[f"film:{entry.value.name}"] = entry.file
-            return entry.value
-        except MockupError as error:
-            read.note("coat", error.problems[0].found, error.problems[0].fix)
-    return Film(name="", words="", absorb=(0.0, 0.0, 0.0), wet=0.0)
+def _film(read: Reader, sources: dict[str, Path], desk: Desk) -> Film:
+    entry = _named(read, "coat", sources, desk, "film", films, read_film, 'Name a film of the library, as coat = "oil varnish".')
+    return entry or Film(name="", words="", absorb=(0.0, 0.0, 0.0), wet=0.0)
+
+
+def _named(read: Reader, key: str, sources: dict[str, Path], desk: Desk, kind: str, library: Callable[[], Mapping[str, Entry]],
+           read_file: Callable[[Path], Any], fix: str) -> Any:
+    """A stain or film by its name in the library, or by its file in the scene's folder ("my-blue.toml")."""
+    name = read.text(key, None, longest=60, fix=fix)
+    if not name:
+        return None
+    try:
+        if name.endswith(".toml"):
+            file = desk.inside(name)
+            value = read_file(file)
+            sources[name] = file
+        else:
+            entry = find(name, library(), kind)
+            value = entry.value
+            sources[f"{kind}:{value.name}"] = entry.file
+    except MockupError as error:
+        for problem in error.problems:
+            read.note(key, f"{problem.where}: {problem.found}" if problem.where else problem.found, problem.fix)
+        return None
+    return value
 
 
 def plain_finish(finish: Finish) -> list[dict[str, Any]]:
@@ -158,4 +168,4 @@ def _plain_step(step: Step) -> dict[str, Any]:
 
 def _plain_stain(stain: Stain) -> dict[str, Any]:
     return {"words": stain.words, "absorb": list(stain.absorb), "hide": list(stain.hide),
-            "uptake": stain.uptake, "basis": stain.basis, "spread": stain.spread}
+            "uptake": stain.uptake, "bend": list(stain.bend), "basis": stain.basis, "spread": stain.spread}

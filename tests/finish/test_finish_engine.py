@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 
 from mockup.colour.difference import ciede2000
 from mockup.colour.spaces import lab_to_linear, linear_to_lab
+from mockup.finish.bands import from_bands, to_bands
 from mockup.finish.engine import apply_steps
 from mockup.finish.sandback import sanded
 from mockup.finish.steps import Burst, Coat, Finish, GrainFill, Paint, RubbedEdge, SandBack, StainStep, Tint
@@ -84,11 +85,11 @@ def test_dyes_in_the_wood_do_not_care_for_order_but_coats_do():
 
 
 def test_each_coat_takes_its_share_and_only_the_first_wets():
-    one, two, three = (on([Coat(film=FILMS["oil varnish"], coats=n)]) for n in (1, 2, 3))
+    one, two, three = (to_bands(on([Coat(film=FILMS["oil varnish"], coats=n)])) for n in (1, 2, 3))
     assert_allclose(two / one, np.exp(-2 * np.array(FILMS["oil varnish"].absorb)), rtol=1e-12)
     assert_allclose(three / two, two / one, rtol=1e-12)
-    assert_allclose(on([Coat(film=FILMS["shellac"], coats=1), Coat(film=FILMS["lacquer"], coats=2)]),
-                    on([Coat(film=FILMS["shellac"], coats=1)]) * np.exp(-4 * np.array(FILMS["lacquer"].absorb)), rtol=1e-12)
+    shellac, both = (to_bands(on([Coat(film=FILMS["shellac"], coats=1), *more])) for more in ([], [Coat(film=FILMS["lacquer"], coats=2)]))
+    assert_allclose(both / shellac, np.exp(-4 * np.array(FILMS["lacquer"].absorb)), rtol=1e-12)
 
 
 def test_stain_under_film_is_the_same_dye_as_when_dry():
@@ -182,3 +183,11 @@ def test_a_finish_in_words():
     assert finish_words(Finish(steps=steps)) == ("amber dye at 60 %, sanded back, dark grain filler, "
                                                  "tobacco burst rubbed in by hand, 60 mm wide, edge rubbed through, 4 mm, "
                                                  "four coats of oil varnish")
+
+
+def test_bands_hold_every_colour_of_stained_wood():
+    """Rec. 2020 primaries: white stays white, and strong dyes stay above nothing where sRGB would not."""
+    assert_allclose(to_bands(np.ones(3)), 1, atol=1e-12)
+    assert_allclose(from_bands(to_bands(MAPLE)), MAPLE, atol=1e-12)
+    # ITU-R BT.2087-0, BT.709 to BT.2020, its matrix by columns.
+    assert_allclose(to_bands(np.eye(3)), [[0.6274, 0.0691, 0.0164], [0.3293, 0.9195, 0.0880], [0.0433, 0.0114, 0.8956]], atol=2e-4)
