@@ -115,7 +115,7 @@ def test_grain_direction_is_the_direction_of_the_streaks():
     across = 0.5 * np.degrees(np.arctan2(2 * xy, xx - yy))   # of steepest change, from x, clockwise as seen
     seen, told = across[100:-100, 100:-100], (cv2.GaussianBlur(board.direction, (0, 0), 30) - 90)[100:-100, 100:-100]
     assert told.std() > 1.5                                  # it does wander
-    assert np.abs(seen - told).mean() < 0.8
+    assert np.abs(seen - told).mean() < 0.8 and abs((seen - told).mean()) < 0.4
     assert np.corrcoef(seen.ravel(), told.ravel())[0, 1] > 0.9
 
 
