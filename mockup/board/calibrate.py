@@ -212,7 +212,8 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
     if wanted.dpi is not None and not spots:
         light = _even(survey)
     else:
-        light = fit_light(spots, survey.size, mean)
+        bright = np.log(np.maximum(luminance(seen / np.float32(65535)), 1e-3))
+        light = fit_light(spots, survey.size, mean, along=grain_angle(bright, ~closed, survey.view.px_per_mm)[0])
     recipe = Recipe(light)
     worst = None
     if extra is not None:
@@ -232,7 +233,8 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         missing=survey.edges.missing if survey.edges else (), px_per_mm=0.0, blur_px=None, fall=light.fall,
         covered=light.covered, uneven=light.residual, clipped=spoilt.clipped.sum() / open_,
         dark=spoilt.dark.sum() / open_, glare=spoilt.glare.sum() / open_, hidden=float(closed.mean()),
-        paper_burnt=burnt, basis=light.basis, colour_error=error, light_error=light.error, colour_worst=worst)
+        paper_burnt=burnt, basis=light.basis, colour_error=error, light_error=light.error, colour_worst=worst,
+        contrast_error=light.contrast)
     return recipe, measures, spoilt, told
 
 
@@ -268,7 +270,7 @@ def _even(survey: Survey) -> Light:
     from mockup.board.tone import PLAIN
 
     w, h = survey.size
-    return Light(PLAIN, (w / 2, h / 2), float(np.hypot(w, h) / 2), np.zeros(10), np.zeros((3, 2)), np.zeros(3),
+    return Light(PLAIN, (w / 2, h / 2), float(np.hypot(w, h) / 2), np.zeros(10), np.zeros((3, 5)), np.zeros(3),
                  "nothing", None, 1.0, 1.0, 0.0)
 
 
@@ -290,7 +292,7 @@ def _how(survey: Survey, wanted: Wanted) -> tuple[str, ...]:
         return ("squared up by four given corners", f"scale by the given size, {w:g} x {h:g} mm")
     plane = survey.plane
     words = [f"squared up by {plane.markers} markers on {len(plane.placed)} pieces, corners within {plane.residual:.2f} px"]
-    bend = abs(sum(plane.radial)) * plane.half
+    bend = abs(sum(plane.lens[:2])) * plane.half
     words.append(f"lens distortion taken off, {bend:.1f} px at the corners of the photo")
     if wanted.ruler != RULER:
         words.append(f"scale by the sheet, whose 100 mm ruler measures {wanted.ruler:g} mm")

@@ -14,8 +14,8 @@ __all__ = ["Spoilt", "find_spoilt"]
 Array = np.ndarray
 
 _FULL, _NONE = 0.955, 0.0012   # light as the file says it; a working view has averaged a little
-_EXCESS = 0.22                 # logarithm of brightness above the board's own
-_LEAST = 3.0                   # mm², smaller spots are grain or dust
+_EXCESS = 0.30                 # logarithm of brightness above the board's own
+_LEAST = 10.0                   # mm², smaller spots are grain or dust
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ def find_spoilt(seen: Array, even: Array, closed: Array, px_per_mm: float) -> Sp
     top, low = seen.max(2), seen.max(2)
     clipped = (top > _FULL * 65535) & ~closed
     dark = (low < _NONE * 65535) & ~closed
-    sigma = max(0.7 * px_per_mm, 0.6)
+    sigma = max(1.0 * px_per_mm, 0.6)
     soft = cv2.GaussianBlur(even, (0, 0), sigma)
     open_ = ~(closed | clipped | dark)
     glare = np.zeros(clipped.shape, bool)
@@ -62,7 +62,7 @@ def find_spoilt(seen: Array, even: Array, closed: Array, px_per_mm: float) -> Sp
         rise = bright - middle
         # Wood's channel differences grow with its brightness; glare leaves them as they are.
         pale = spread < usual * (1 + 0.45 * np.expm1(np.clip(rise, 0, 3)))
-        glare = (rise > max(_EXCESS, 3.5 * scatter)) & pale & open_
+        glare = (rise > max(_EXCESS, 4.5 * scatter)) & pale & open_
         glare = cv2.morphologyEx(glare.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
         glare = _large(glare, _LEAST * px_per_mm ** 2) & ~closed
         # The skirt of a highlight is glare as well, though too faint to tell from wood.

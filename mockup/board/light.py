@@ -3,13 +3,14 @@
 Bare paper of the strips shows the light as it falls; a grey card and the greys
 of a target say how bright it is. Where there is little paper, the wood itself
 has to speak, with a soft voice: its own slow changes look just like light.
-Everything is solved together as one least-squares fit of logarithms, the
+Of its colour only what changes along the grain is taken for light; across the
+grain lies heartwood beside sapwood, and that is the board's own. Everything is solved together as one least-squares fit of logarithms, the
 light a low-order polynomial over the face, so that the figure cannot enter it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,7 +27,8 @@ PAPER, PAPER_OFF, PAPER_TINT = 0.86, 0.05, 0.025  # white office paper (common p
 CARD_OFF, CARD_TINT = 0.02, 0.008
 _SEEN = {"paper": 0.010, "grey": 0.012, "neutral": 0.025, "wood": 0.5}
 _SHAPE = (1.0, 1.0, 0.5, 0.5, 0.5, 0.12, 0.12, 0.12, 0.12, 0.15)  # of the terms of ``_terms``
-_TINT_SLOPE = 0.06
+_TINT = (0.06, 0.06, 0.03, 0.03, 0.03)
+_TINT_ALONE = (0.25, 0.12)  # along the grain, first and second order, when the wood speaks alone
 _LOWEST = 0.004   # light below which a sample says nothing
 
 
@@ -50,13 +52,14 @@ class Spots:
 class Light:
     """The light on a face, and the tone curve it came through.
 
-    shape      (10,) common fall-off; ``tint`` (3, 2) slopes of its colour; level (3,) at the middle:
+    shape      (10,) common fall-off; ``tint`` (3, 5) drift of its colour; level (3,) at the middle:
                logarithms, over ``middle`` and ``reach`` mm.
     basis      what the level rests on: "grey card", "target", "paper" or "nothing".
     residual   rms deviation of the paper from the fit, as a share; None without paper.
     fall       brightest to darkest place of the board.
     covered    share of the board that lies within the paper's reach.
     error      expected error (two standard deviations) of the board's mean colour, ΔE of Lab, camera excluded.
+    contrast   expected error (two standard deviations) of the figure's contrast, as a share; None without a reference.
     """
 
     tone: Tone
@@ -70,13 +73,13 @@ class Light:
     fall: float
     covered: float
     error: float
-    steep: bool = False
-    notes: tuple[str, ...] = field(default=())
+    contrast: float | None = None
 
     def field(self, at: Array) -> Array:
         """Strength of the light at points (..., 2) mm, by channel (..., 3), 1 at the middle of the board."""
         u = (np.asarray(at, np.float64) - self.middle) / self.reach
-        return np.exp((_terms(u) @ self.shape)[..., None] + u @ self.tint.T)
+        terms = _terms(u)
+        return np.exp((terms @ self.shape)[..., None] + terms[..., :5] @ self.tint.T)
 
     def white(self) -> Array:
         """(3, 3) matrix from even, straightened light to reflectance: cast taken off, level set (Bradford)."""
@@ -92,45 +95,50 @@ def _terms(u: Array) -> Array:
     return np.stack([x, y, x * x, x * y, y * y, x ** 3, x * x * y, x * y * y, y ** 3, r2 * r2], -1)
 
 
+_RED, _BLUE, _LEVEL, _PAPER, _CARD, _WOOD = 10, 15, 20, 23, 26, 29  # where their unknowns begin
+
+
 class _System:
-    """Rows of the fit; unknowns: shape 10, tint of red and blue 4, level 3, paper 3, card 3, wood 1."""
+    """Rows of the fit; unknowns: shape 10, drift of red and blue 5 each, level 3, paper 3, card 3, wood 3."""
 
-    COUNT = 24
+    COUNT = 32
 
-    def __init__(self, spots: list[Spots], size_mm: tuple[float, float]) -> None:
+    def __init__(self, spots: list[Spots], size_mm: tuple[float, float], along: float) -> None:
         self.middle = (size_mm[0] / 2, size_mm[1] / 2)
         self.reach = float(np.hypot(*size_mm) / 2)
+        alone = {group.kind for group in spots} <= {"wood", "grey"}
         rows, seen, known, weight, self.kinds = [], [], [], [], []
         for group in spots:
-            u = (group.at - self.middle) / self.reach
-            terms = _terms(u)
+            terms = _terms((group.at - self.middle) / self.reach)
+            values = group.seen
+            if group.kind == "wood" and not alone:  # paper tells the light's colour; the wood's is its own
+                values = np.repeat((values @ SRGB_TO_XYZ[1])[:, None], 3, 1)
             for c in range(3):
-                row = np.zeros((len(u), self.COUNT))
+                row = np.zeros((len(terms), self.COUNT))
                 row[:, :10] = terms
-                if c != 1:
-                    row[:, 10 + c:12 + c] = u       # red 10, 11; blue 12, 13
-                row[:, 14 + c] = 1
-                if group.kind == "paper":
-                    row[:, 17 + c] = 1
-                elif group.kind == "grey":
-                    row[:, 20 + c] = 1
-                elif group.kind == "wood":
-                    row[:, 14:17] = 0
-                    row[:, 10:14] = 0               # brightness only: its colour is its own
-                    row[:, 23] = 1
+                if c != 1 and (group.kind != "wood" or alone):
+                    first = _RED if c == 0 else _BLUE
+                    row[:, first:first + 5] = terms[:, :5]
+                if group.kind == "wood":
+                    row[:, _WOOD + (c if alone else 1)] = 1
+                else:
+                    row[:, _LEVEL + c] = 1
+                if group.kind in ("paper", "grey"):
+                    row[:, (_PAPER if group.kind == "paper" else _CARD) + c] = 1
                 rows.append(row)
-                seen.append(group.seen[:, c])
-                known.append(np.log(group.known[:, c]) if group.known is not None else np.zeros(len(u)))
-                off = _SEEN[group.kind] * (np.sqrt(3) if group.kind == "wood" else 1)
+                seen.append(values[:, c])
+                known.append(np.log(group.known[:, c]) if group.known is not None else np.zeros(len(terms)))
+                off = 0.15 if group.kind == "wood" and alone else _SEEN[group.kind] * (
+                    np.sqrt(3) if group.kind == "wood" else 1)
                 # Dark greys carry flare and noise.
-                weight.append(1 / (off * np.where(group.seen[:, c] < 0.03, 2.5, 1)))
-                self.kinds += [group.kind] * len(u)
+                weight.append(1 / (off * np.where(values[:, c] < 0.03, 2.5, 1)))
+                self.kinds += [group.kind] * len(terms)
         self.rows, self.seen = np.concatenate(rows), np.concatenate(seen)
         self.known, self.weight = np.concatenate(known), np.concatenate(weight)
         self.kinds = np.array(self.kinds)
         usable = (self.seen > _LOWEST) & (self.seen < 0.965)
         self.weight = self.weight * np.where(usable, 1, 1e-3)
-        self.prior, self.aim = _prior(spots)
+        self.prior, self.aim = _prior({group.kind for group in spots}, alone, along)
 
     def log(self, tone: Tone) -> Array:
         return np.log(np.maximum(tone.straighten(self.seen), 1e-4)) - self.known
@@ -143,7 +151,8 @@ class _System:
         return x, a @ x - b
 
 
-def _prior(spots: list[Spots]) -> tuple[Array, Array]:
+def _prior(kinds: set[str], alone: bool, along: float) -> tuple[Array, Array]:
+    """Rows that hold the unknowns to what is likely, in standard deviations."""
     rows, aims = [], []
 
     def hold(index, value: float, off: float) -> None:
@@ -155,53 +164,71 @@ def _prior(spots: list[Spots]) -> tuple[Array, Array]:
 
     for k, off in enumerate(_SHAPE):
         hold([(k, 1)], 0, off)
-    for k in range(10, 14):
-        hold([(k, 1)], 0, _TINT_SLOPE)
-    kinds = {group.kind for group in spots}
-    for k in range(14, 17):
-        hold([(k, 1)], 0, 3.0 if kinds & {"paper", "grey", "neutral"} else 1e-3)
-    for first, mean, off, tint in ((17, np.log(PAPER), PAPER_OFF, PAPER_TINT), (20, 0.0, CARD_OFF, CARD_TINT)):
+    tint = _TINT
+    if alone:
+        first, second = _TINT_ALONE
+        tint = (first, 1e-3, second, 1e-3, 1e-3) if abs(along) < 45 else (1e-3, first, 1e-3, 1e-3, second)
+    for start in (_RED, _BLUE):
+        for k, off in enumerate(tint):
+            hold([(start + k, 1)], 0, off)
+    for k in range(3):
+        hold([(_LEVEL + k, 1)], 0, 3.0 if kinds & {"paper", "grey", "neutral"} else 1e-3)
+        hold([(_WOOD + k, 1)], np.log(0.3), 3.0)
+    for first, mean, off, tinge in ((_PAPER, np.log(PAPER), PAPER_OFF, PAPER_TINT), (_CARD, 0.0, CARD_OFF, CARD_TINT)):
         hold([(first + 1, 1)], mean, off)
-        hold([(first, 1), (first + 1, -1)], 0, tint)
-        hold([(first + 2, 1), (first + 1, -1)], 0, tint)
-    hold([(23, 1)], np.log(0.3), 3.0)
+        hold([(first, 1), (first + 1, -1)], 0, tinge)
+        hold([(first + 2, 1), (first + 1, -1)], 0, tinge)
     return np.array(rows), np.array(aims)
 
 
-def fit_light(spots: list[Spots], size_mm: tuple[float, float], wood_rgb: Array) -> Light:
+def fit_light(spots: list[Spots], size_mm: tuple[float, float], wood_rgb: Array, *, along: float = 0.0) -> Light:
     """Find the light on a board of ``size_mm``.
 
     spots     what was sampled; may be wood only.
     wood_rgb  (3,) mean of the board as the photo's file says it, 0..1, for the expected error.
+    along     degrees, about how the grain runs.
     """
     kinds = {group.kind for group in spots}
-    system = _System(spots, size_mm)
+    system = _System(spots, size_mm, along)
     free = bool(kinds & {"paper", "grey", "neutral"})
-    lift, bend = _fit_tone(system) if free else (0.0, 0.0)
-    tone = Tone(lift, bend) if free else PLAIN
-    for _ in range(3):  # a spot in shadow or under a finger must not bend the light
-        x, off = system.solve(tone)
-        off = np.abs(off[:len(system.rows)])
-        loose = (system.kinds == "paper") & (off > 4 + 2 * np.median(off[system.kinds == "paper"] if "paper" in kinds else [0]))
-        if not loose.any() or loose.sum() > 0.3 * (system.kinds == "paper").sum():
-            break
-        system.weight = np.where(loose, system.weight * 0.05, system.weight)
+    given = system.weight.copy()
+    tone = Tone(*PRIOR) if free else PLAIN
+    # Shadows first, or the tone curve would be bent to explain them.
+    for _ in range(2 if free else 1):
+        _distrust(system, tone, given)
         if free:
             tone = Tone(*_fit_tone(system))
-    paper = (system.kinds == "paper") & (system.weight > 5)
+    x, off = system.solve(tone)
+    off = np.abs(off[:len(system.rows)])
+    paper = (system.kinds == "paper") & (system.weight > 0.5 * given) & (given > 5)
     residual = float(np.sqrt(np.mean((off[paper] / system.weight[paper]) ** 2))) if paper.any() else None
-    tint = np.array([x[10:12], (0, 0), x[12:14]])
+    tint = np.array([x[_RED:_RED + 5], np.zeros(5), x[_BLUE:_BLUE + 5]])
+    level = x[_LEVEL:_LEVEL + 3]
     basis = ("target" if "neutral" in kinds else "grey card" if "grey" in kinds else "paper" if "paper" in kinds else "nothing")
-    light = Light(tone, system.middle, system.reach, x[:10], tint, x[14:17], basis, residual, 1.0, 0.0, 0.0)
+    light = Light(tone, system.middle, system.reach, x[:10], tint, level, basis, residual, 1.0, 0.0, 0.0)
     w, h = size_mm
     grid = np.stack(np.meshgrid(np.linspace(0, w, 13), np.linspace(0, h, 13)), -1).reshape(-1, 2)
     strength = light.field(grid)[:, 1]
     places = [g.at for g in spots if g.kind in ("paper", "grey")]
     covered = _covered(grid, np.concatenate(places), 0.35 * light.reach) if places else 0.0
-    error = _error(system, tone, x, np.asarray(wood_rgb, float), free)
-    # The level is set at the middle; a field that is not 1 there would shift it.
-    return Light(tone, system.middle, system.reach, x[:10], tint, x[14:17], basis, residual,
-                 float(strength.max() / strength.min()), covered, error)
+    error, contrast = _error(system, tone, x, np.asarray(wood_rgb, float), free)
+    return Light(tone, system.middle, system.reach, x[:10], tint, level, basis, residual,
+                 float(strength.max() / strength.min()), covered, error, contrast if free else None)
+
+
+def _distrust(system: _System, tone: Tone, given: Array) -> None:
+    """Lower the weights of paper spots in a shadow or under a finger (Huber's, repeated)."""
+    is_paper = system.kinds == "paper"
+    if is_paper.sum() < 15:
+        return
+    for _ in range(15):
+        _, off = system.solve(tone)
+        off = np.abs(off[:len(system.rows)]) * given / system.weight
+        limit = 3 * max(1.48 * float(np.median(off[is_paper])), 1.0)
+        share = np.where(is_paper & (off > limit), limit / np.maximum(off, 1e-9), 1.0) ** 2
+        if np.allclose(given * share, system.weight, rtol=0.02):
+            break
+        system.weight = given * share
 
 
 def _covered(grid: Array, paper: Array, reach: float) -> float:
@@ -232,8 +259,13 @@ def _fit_tone(system: _System) -> tuple[float, float]:
     return lift, bend
 
 
-def _error(system: _System, tone: Tone, x: Array, wood: Array, free: bool) -> float:
-    """Two standard deviations of the board's mean colour, from the spread of the unknowns."""
+def _steepness(tone: Tone, level: float) -> float:
+    """How much a small contrast at that light grows when it is straightened."""
+    return float(np.log(tone.straighten(level * 1.02) / tone.straighten(level / 1.02)) / np.log(1.02 ** 2))
+
+
+def _error(system: _System, tone: Tone, x: Array, wood: Array, free: bool) -> tuple[float, float]:
+    """Two standard deviations of the board's mean colour and of its contrast, from the spread of the unknowns."""
     rows = np.concatenate([system.rows * system.weight[:, None], system.prior])
     extra = np.zeros((len(rows) + 2, 2))
     if free:
@@ -248,12 +280,17 @@ def _error(system: _System, tone: Tone, x: Array, wood: Array, free: bool) -> fl
     wood = np.clip(wood, 1e-3, 0.99)
     base = np.log(tone.straighten(wood))
     slope = np.zeros((3, a.shape[1]))
-    slope[:, 14:17] = -np.eye(3)
+    slope[:, _LEVEL:_LEVEL + 3] = -np.eye(3)
     if free:
         for k, step in enumerate(((1e-3, 0), (0, 1e-3))):
             slope[:, -2 + k] = (np.log(Tone(tone.lift + step[0], tone.bend + step[1]).straighten(wood)) - base) / 1e-3
     log_spread = slope @ spread @ slope.T
-    colour = np.clip(np.exp(base - x[14:17]), 1e-3, 1.2)
+    colour = np.clip(np.exp(base - x[_LEVEL:_LEVEL + 3]), 1e-3, 1.2)
     lab = linear_to_lab(colour)
     to_lab = np.stack([(linear_to_lab(colour * np.exp(1e-4 * e)) - lab) / 1e-4 for e in np.eye(3)], 1)
-    return float(2 * np.sqrt(np.trace(to_lab @ log_spread @ to_lab.T)))
+    level = float(wood @ SRGB_TO_XYZ[1])
+    now = _steepness(tone, level)
+    steep = np.array([(_steepness(Tone(tone.lift + a, tone.bend + b), level) / now - 1) / 1e-3
+                      for a, b in ((1e-3, 0), (0, 1e-3))])
+    contrast = float(2 * np.sqrt(steep @ spread[-2:, -2:] @ steep))
+    return float(2 * np.sqrt(np.trace(to_lab @ log_spread @ to_lab.T))), contrast

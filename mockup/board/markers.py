@@ -8,15 +8,16 @@ from functools import cache
 import cv2
 import numpy as np
 
-from mockup.board.sheet import Sheet, _dictionary
+from mockup.board.sheet import Sheet, _dictionary, marker_bits
 from mockup.errors import MockupError
 
-__all__ = ["Markers", "find_markers", "grey_view"]
+__all__ = ["Markers", "blurred", "find_markers", "find_more", "grey_view"]
 
 Array = np.ndarray
 
 _QUICK = 2000       # pixels, longer side of the picture markers are first looked for in
 _OTHERS = ("6X6_250", "4X4_250", "5X5_250", "7X7_250", "APRILTAG_36h11")
+_SOFT = 2.4         # px, blur of the sharpest edge of a photo that is not sharp
 _SAMPLES = 24       # points along one side of a marker
 
 
@@ -46,8 +47,11 @@ def grey_view(pixels: Array) -> Array:
     return cv2.LUT(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), _eye_table())
 
 
-def find_markers(grey: Array, sheet: Sheet) -> Markers:
+def find_markers(grey: Array, sheet: Sheet, light: Array | None = None) -> Markers:
     """All markers of ``sheet`` in an 8-bit grey picture.
+
+    light  the photo (H, W, 3) uint16 linear that ``grey`` was made of: a blurred
+           edge keeps its place in light, and moves into the dark in codes made for the eye.
 
     Raises MockupError when there are none, the picture is mirrored, it shows
     another sheet, or one marker is seen twice.
@@ -63,11 +67,42 @@ def find_markers(grey: Array, sheet: Sheet) -> Markers:
     _refuse_twins(numbers, corners, sheet)
     if strangers >= 3:
         raise _two_sheets(sheet)
-    corners, spread, sound = _refine(grey, corners)
-    if not sound.any():
-        raise MockupError("The photo is too blurred or too coarse to place the markers.",
-                          fix="Hold the phone still or lean it on something, and let the board fill the picture.")
+    light = grey if light is None else cv2.cvtColor(light, cv2.COLOR_RGB2GRAY)
+    corners, spread, sound = _refine(light, corners)
+    if not sound.any() or (sound.sum() < 2 and blurred(grey)):
+        raise _too_blurred()
     return Markers(numbers[sound], corners[sound], spread[sound])
+
+
+def find_more(light: Array, sheet: Sheet, numbers: Array, corners: Array) -> Markers:
+    """Markers where they are expected, (N,) numbers and (N, 4, 2) px, as far as they are to be seen there.
+
+    light  the photo (H, W, 3) uint16. A marker too small or soft to be found by
+           its outline is still known by its cells, when its place is known.
+    """
+    grey = cv2.cvtColor(light, cv2.COLOR_RGB2GRAY)
+    inside = ((corners > 4) & (corners < np.array(grey.shape[::-1]) - 5)).all((1, 2)) if len(corners) else np.zeros(0, bool)
+    numbers, corners = numbers[inside], corners[inside]
+    if not len(numbers):
+        return Markers(numbers, corners, np.zeros(0))
+    found, spread, sound = _refine(grey, corners)
+    moved = np.linalg.norm(found - corners, axis=2).max(1)
+    side = np.linalg.norm(np.roll(corners, -1, 1) - corners, axis=2).min(1)
+    sound &= moved < np.maximum(1.5, 0.06 * side)
+    sound &= np.array([_reads(grey, sheet.dictionary, n, c) for n, c in zip(numbers, found)], bool)
+    return Markers(numbers[sound], found[sound], spread[sound])
+
+
+def _reads(grey: Array, dictionary: str, number: int, corners: Array) -> bool:
+    """Whether the cells between four corners are those of a marker."""
+    bits = marker_bits(dictionary, int(number))
+    n = len(bits)
+    matrix = cv2.getPerspectiveTransform(np.float32([[0, 0], [n, 0], [n, n], [0, n]]), corners.astype(np.float32))
+    middle = np.arange(n) + 0.5
+    cells = np.stack(np.meshgrid(middle, middle), -1).reshape(-1, 2) @ matrix[:, :2].T + matrix[:, 2]
+    at = (cells[:, :2] / cells[:, 2:]).astype(np.float32)
+    seen = cv2.remap(grey, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR)[0].astype(np.float64)
+    return float(np.corrcoef(seen, (~bits).ravel())[0, 1]) > 0.75
 
 
 def _look(grey: Array, dictionary: str) -> tuple[Array, Array]:
@@ -114,12 +149,28 @@ def _none_found(grey: Array, sheet: Sheet, strangers: int) -> MockupError:
             return MockupError(f"The markers in this photo are not those of the {sheet.name}; they are of the "
                                f"dictionary {other}.",
                                fix='Lay out the sheet that "mockup card" prints, or say which sheet this is.')
+    if blurred(grey):
+        return _too_blurred()
     if float(np.percentile(grey, 99)) < 60:
         return MockupError("This photo is too dark to find markers in.",
                            fix="Take it by daylight near a window, without flash.")
     return MockupError("No markers were found in this photo.",
                        fix='Lay the strips of "mockup card" beside the board, all of them in the picture, or give '
                            "the board's four corners and its size.")
+
+
+def blurred(grey: Array) -> bool:
+    """Whether even the sharpest edges of a picture are some pixels wide."""
+    grey = cv2.GaussianBlur(grey, (0, 0), 0.8).astype(np.float32)
+    steep = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)) / 8
+    contrast = np.ptp(np.percentile(grey[::4, ::4], (0.5, 99.5)))
+    # An edge blurred by s pixels rises by at most 0.4 / s of its height a pixel.
+    return contrast > 12 and float(np.percentile(steep, 99.9)) < 0.4 / _SOFT * contrast
+
+
+def _too_blurred() -> MockupError:
+    return MockupError("The photo is too blurred or too coarse to place the markers.",
+                       fix="Lean the phone on something, touch the board to focus, and let the board fill the picture.")
 
 
 def _two_sheets(sheet: Sheet) -> MockupError:
@@ -170,7 +221,7 @@ def _refine(grey: Array, corners: Array) -> tuple[Array, Array, Array]:
     moved = np.linalg.norm(out - corners, axis=2).max(1)
     contrast = np.median(np.ptp(profile, axis=3), axis=(1, 2))
     inside = ((out > 1) & (out < np.array(grey.shape[::-1]) - 2)).all((1, 2))
-    sound = np.isfinite(out).all((1, 2)) & (moved < 1.5 * reach + 1) & (contrast > 18) & inside & (off.max(1) < 0.6 * reach)
+    sound = np.isfinite(out).all((1, 2)) & (moved < 1.5 * reach + 1) & (contrast > 0.05 * np.iinfo(grey.dtype).max) & inside & (off.max(1) < 0.6 * reach)
     spread = np.median(width, axis=(1, 2)) * reach
     return np.where(sound[:, None, None], out, corners), spread, sound
 

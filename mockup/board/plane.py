@@ -1,6 +1,6 @@
 """The face of the board in the photograph: from pixels to mm and back.
 
-Unknown are the view (a homography), the lens (two radial terms), where each
+Unknown are the view (a homography), the lens (two radial terms, two of decentring), where each
 piece of the sheet lies, and how far the printer spread the black. All are
 found together, as in bundle adjustment with a flat target (Triggs, McLauchlan,
 Hartley and Fitzgibbon 2000), so that the uncertainty of a length is known too.
@@ -17,13 +17,13 @@ from mockup.board.markers import Markers
 from mockup.board.sheet import Sheet
 from mockup.errors import MockupError
 
-__all__ = ["Plane", "fit_plane", "plane_from_corners", "plane_from_scan"]
+__all__ = ["Plane", "check_size", "expected", "fit_plane", "plane_from_corners", "plane_from_scan"]
 
 Array = np.ndarray
 
 _UNIT = 100.0         # mm; keeps the unknowns near 1
 _FLOOR = 0.04         # px, the least a corner can be trusted to
-_K_PRIOR = (0.12, 0.08)  # radial terms at the corner of the picture, one standard deviation
+_LENS = np.array([0.10, 0.06, 0.0005, 0.0005])  # lens terms of phones and cameras, one standard deviation (our judgement)
 _GUESSES = (0.65, 0.85, 1.2, 2.0)  # focal length over the longer side: phones and cameras, for a start only
 _JOINED = 0.35        # mm; halves nearer than this to their uncut places are taken as uncut
 
@@ -34,7 +34,7 @@ class Plane:
 
     matrix    (3, 3), mm on the face to pixels of a lens without distortion.
     centre    pixel the distortion is centred on; ``half`` half the picture's diagonal, px.
-    radial    k1, k2: a point at radius r (in ``half``) is seen at r (1 + k1 r² + k2 r⁴).
+    lens      k1, k2, p1, p2 of Brown 1966: radial and decentring terms, in units of ``half``.
     placed    piece name to its (2, 3) rigid motion, mm on the paper to mm on the face.
     markers   number of markers used; ``residual`` rms of their corners, px.
     spread    (P, P) covariance of the unknowns, None when not fitted.
@@ -44,7 +44,7 @@ class Plane:
     matrix: Array
     centre: tuple[float, float]
     half: float
-    radial: tuple[float, float] = (0.0, 0.0)
+    lens: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     placed: dict[str, Array] | None = None
     markers: int = 0
     residual: float = 0.0
@@ -54,16 +54,15 @@ class Plane:
 
     def to_image(self, mm: Array) -> Array:
         """Points on the face (..., 2) to pixels; NaN behind the camera."""
-        return _project(np.asarray(mm, np.float64), self.matrix, self.centre, self.half, self.radial)
+        return _project(np.asarray(mm, np.float64), self.matrix, self.centre, self.half, self.lens)
 
     def to_face(self, pixels: Array) -> Array:
         """Pixels (..., 2) to mm on the face."""
         seen = (np.asarray(pixels, np.float64) - self.centre) / self.half
         point = seen
-        k1, k2 = self.radial
-        for _ in range(12):  # a fixed point; distortion is mild
-            r2 = (point * point).sum(-1, keepdims=True)
-            point = seen / (1 + k1 * r2 + k2 * r2 * r2)
+        if any(self.lens):
+            for _ in range(25):  # a fixed point; distortion is mild
+                point = point + seen - _bent(point, self.lens)
         flat = point * self.half + self.centre
         back = np.concatenate([flat, np.ones_like(flat[..., :1])], -1) @ np.linalg.inv(self.matrix).T
         return back[..., :2] / back[..., 2:]
@@ -92,28 +91,37 @@ class Plane:
             return float("nan")
         pixels = self.to_image(ends)
         lengths = lambda p: np.linalg.norm(np.diff(_with(self, p).to_face(pixels), axis=1)[:, 0], axis=1)
-        used = self.unknowns[:10]
+        used = self.unknowns[:12]
         # The view's own scale is carried in the unknowns of the first fit, so lengths do not mind later moves.
         base = lengths(used)
-        slope = np.empty((len(ends), 10))
-        for k in range(10):
-            step = np.zeros(10)
+        slope = np.empty((len(ends), 12))
+        for k in range(12):
+            step = np.zeros(12)
             step[k] = 1e-5
             slope[:, k] = (lengths(used + step) - lengths(used - step)) / 2e-5
-        variance = np.einsum("ij,jk,ik->i", slope, self.spread[:10, :10], slope)
+        variance = np.einsum("ij,jk,ik->i", slope, self.spread[:12, :12], slope)
         return float(2 * np.sqrt(np.max(variance / base ** 2)))
 
 
 def _with(plane: Plane, view: Array) -> Plane:
-    return replace(plane, matrix=_matrix(view, plane.centre, plane.half), radial=(view[8], view[9]), placed=None)
+    return replace(plane, matrix=_matrix(view, plane.centre, plane.half), lens=tuple(view[8:12]), placed=None)
 
 
-def _project(mm: Array, matrix: Array, centre, half: float, radial) -> Array:
+def _project(mm: Array, matrix: Array, centre, half: float, lens) -> Array:
     flat = np.concatenate([mm, np.ones_like(mm[..., :1])], -1) @ matrix.T
     with np.errstate(all="ignore"):
         point = (flat[..., :2] / np.where(flat[..., 2:] > 0, flat[..., 2:], np.nan) - centre) / half
-    r2 = (point * point).sum(-1, keepdims=True)
-    return point * (1 + radial[0] * r2 + radial[1] * r2 * r2) * half + centre
+    return _bent(point, lens) * half + centre
+
+
+def _bent(point: Array, lens) -> Array:
+    """Where the lens shows points (..., 2), in units of half the diagonal."""
+    k1, k2, p1, p2 = lens
+    x, y = point[..., 0], point[..., 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + k2 * r2)
+    return np.stack([x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+                     y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y], -1)
 
 
 def _matrix(view: Array, centre, half: float) -> Array:
@@ -145,7 +153,7 @@ class _Problem:
         self.out = np.sign(mm - mm.mean(1, keepdims=True)).reshape(-1, 2)  # the way the black spreads
         self.seen = markers.corners.reshape(-1, 2)
         self.bleed = sheet.bleed
-        self.count = 11 + 3 * (len(self.used) - 1)
+        self.count = 13 + 3 * (len(self.used) - 1)
         self.ties: list[tuple[int, int, float, float]] = []
         for i, k in enumerate(self.used):
             joins = sheet.pieces[k].joins
@@ -159,20 +167,20 @@ class _Problem:
         out = np.zeros((len(self.used), 2, 3))
         out[0] = np.eye(2, 3)
         for i in range(1, len(self.used)):
-            x, y, turn = p[11 + 3 * (i - 1): 14 + 3 * (i - 1)]
+            x, y, turn = p[13 + 3 * (i - 1): 16 + 3 * (i - 1)]
             c, s = np.cos(turn), np.sin(turn)
             out[i] = [[c, -s, x * _UNIT], [s, c, y * _UNIT]]
         return out
 
     def place(self, p: Array) -> Array:
         """All corners on the face, mm."""
-        mm = self.mm + self.out * (p[10] * self.bleed)
+        mm = self.mm + self.out * (p[12] * self.bleed)
         motion = self.motions(p)[self.piece]
         return np.einsum("nij,nj->ni", motion[:, :, :2], mm) + motion[:, :, 2]
 
     def off(self, p: Array) -> Array:
         """(N, 2) px, where corners are expected less where they are seen."""
-        view = _project(self.place(p), _matrix(p, self.centre, self.half), self.centre, self.half, p[8:10])
+        view = _project(self.place(p), _matrix(p, self.centre, self.half), self.centre, self.half, p[8:12])
         return np.nan_to_num(view - self.seen, nan=1e4)
 
     def cost(self, p: Array) -> Array:
@@ -180,7 +188,7 @@ class _Problem:
 
     def prior(self, p: Array) -> Array:
         """What is known beforehand, in standard deviations."""
-        prior = [p[8] / _K_PRIOR[0], p[9] / _K_PRIOR[1], p[10]]
+        prior = [*(p[8:12] / _LENS), p[12]]
         motion = self.motions(p) if self.tied else None
         for i, j, x, y in self.tied:
             gap = motion[j][:, :2] @ (x, y) + motion[j][:, 2] - motion[i][:, 2]
@@ -190,32 +198,39 @@ class _Problem:
 
     def slope(self, p: Array) -> Array:
         """Derivatives of ``cost`` by the unknowns."""
-        mm = self.mm + self.out * (p[10] * self.bleed)
+        mm = self.mm + self.out * (p[12] * self.bleed)
         motion = self.motions(p)[self.piece]
         face = (np.einsum("nij,nj->ni", motion[:, :, :2], mm) + motion[:, :, 2]) / _UNIT
         view = np.append(p[:8], 1.0).reshape(3, 3)
         flat = np.concatenate([face, np.ones((len(face), 1))], 1) @ view.T
         z = np.where(flat[:, 2] > 1e-6, flat[:, 2], np.nan)[:, None]
         point = flat[:, :2] / z
-        r2 = (point * point).sum(1)[:, None]
-        k1, k2 = p[8:10]
-        bend = (2 * k1 + 4 * k2 * r2)[:, :, None] * point[:, :, None] * point[:, None, :]
-        bend = self.half * (bend + (1 + k1 * r2 + k2 * r2 * r2)[:, :, None] * np.eye(2))
+        k1, k2, p1, p2 = p[8:12]
+        x, y = point.T
+        r2 = x * x + y * y
+        radial, more = 1 + r2 * (k1 + k2 * r2), 2 * k1 + 4 * k2 * r2
+        bend = np.empty((len(face), 2, 2))
+        bend[:, 0, 0] = radial + more * x * x + 2 * p1 * y + 6 * p2 * x
+        bend[:, 0, 1] = bend[:, 1, 0] = more * x * y + 2 * p1 * x + 2 * p2 * y
+        bend[:, 1, 1] = radial + more * y * y + 6 * p1 * y + 2 * p2 * x
+        bend *= self.half
         by_face = (view[None, :2, :2] - point[:, :, None] * view[None, 2:, :2]) / z[:, :, None]
         out = np.zeros((len(face), 2, self.count))
         plain = np.concatenate([face, np.ones((len(face), 1))], 1) / z
         out[:, 0, 0:3], out[:, 1, 3:6] = plain, plain
         out[:, :, 6:8] = -point[:, :, None] * plain[:, None, :2]
-        out[:, :, 10] = np.einsum("nij,njk,nk->ni", by_face, motion[:, :, :2], self.out) * (self.bleed / _UNIT)
+        out[:, :, 12] = np.einsum("nij,njk,nk->ni", by_face, motion[:, :, :2], self.out) * (self.bleed / _UNIT)
         for i in range(1, len(self.used)):
             mine = self.piece == i
-            at = 11 + 3 * (i - 1)
+            at = 13 + 3 * (i - 1)
             c, s = np.cos(p[at + 2]), np.sin(p[at + 2])
             out[mine, :, at:at + 2] = by_face[mine]
             out[mine, :, at + 2] = np.einsum("nij,nj->ni", by_face[mine], mm[mine] @ np.array([[-s, c], [-c, -s]])) / _UNIT
         out = np.einsum("nij,njk->nik", bend, out)
-        out[:, :, 8] = self.half * point * r2
-        out[:, :, 9] = self.half * point * r2 * r2
+        out[:, :, 8] = self.half * point * r2[:, None]
+        out[:, :, 9] = self.half * point * (r2 * r2)[:, None]
+        out[:, 0, 10] = out[:, 1, 11] = self.half * 2 * x * y
+        out[:, 1, 10], out[:, 0, 11] = self.half * (r2 + 2 * y * y), self.half * (r2 + 2 * x * x)
         rows = np.nan_to_num(out[self.keep] / max(self.sigma, _FLOOR)).reshape(-1, self.count)
         known = self.prior(p)
         ends = np.zeros((len(known), self.count))
@@ -265,8 +280,20 @@ class _Problem:
             turn = np.arctan2((da[:, 0] * db[:, 1] - da[:, 1] * db[:, 0]).sum(), (da * db).sum())
             c, s = np.cos(turn), np.sin(turn)
             shift = b.mean(0) - np.array([[c, -s], [s, c]]) @ a.mean(0)
-            p[11 + 3 * (i - 1): 14 + 3 * (i - 1)] = *(shift / _UNIT), turn
+            p[13 + 3 * (i - 1): 16 + 3 * (i - 1)] = *(shift / _UNIT), turn
         return p if np.isfinite(p).all() else None
+
+
+def expected(sheet: Sheet, plane: Plane, known: Array) -> tuple[Array, Array]:
+    """Numbers (N,) and corners (N, 4, 2) px of the markers not ``known`` on the pieces that were placed."""
+    numbers, corners = [], []
+    for piece in sheet.pieces:
+        motion = (plane.placed or {}).get(piece.name)
+        for number, mm in piece.markers.items() if motion is not None else ():
+            if number not in known:
+                numbers.append(number)
+                corners.append(plane.to_image(mm @ motion[:, :2].T + motion[:, 2]))
+    return np.array(numbers, int), np.nan_to_num(np.array(corners).reshape(-1, 4, 2), nan=-1e4)
 
 
 def fit_plane(sheet: Sheet, markers: Markers, size: tuple[int, int]) -> Plane:
@@ -307,7 +334,7 @@ def fit_plane(sheet: Sheet, markers: Markers, size: tuple[int, int]) -> Plane:
     sigma = max(float(np.sqrt((off ** 2).sum() / freedom)), _FLOOR)
     # The corners of a marker share the paper's and the lens's own errors: count four as two.
     spread = np.linalg.pinv(done.jac.T @ done.jac) * max((sigma / problem.sigma) ** 2, 1.0) * 2
-    plane = Plane(_matrix(p, problem.centre, problem.half), problem.centre, problem.half, (p[8], p[9]),
+    plane = Plane(_matrix(p, problem.centre, problem.half), problem.centre, problem.half, tuple(float(v) for v in p[8:12]),
                   dict(zip(problem.names, problem.motions(p))), int(used.sum() // 4),
                   float(np.sqrt((off ** 2).sum(1).mean())), spread, p)
     if plane.residual > 0.006 * problem.half or np.linalg.det(plane.matrix) <= 0:
@@ -329,7 +356,7 @@ def _strange(problem: _Problem, plane: Plane, p: Array) -> tuple[tuple[str, floa
         mine = (problem.piece == i) & problem.keep
         if mine.sum() < 8:
             continue
-        a = problem.mm[mine] + problem.out[mine] * (p[10] * problem.bleed)
+        a = problem.mm[mine] + problem.out[mine] * (p[12] * problem.bleed)
         da, db = a - a.mean(0), face[mine] - face[mine].mean(0)
         ratio = np.hypot((da * db).sum(), (da[:, 0] * db[:, 1] - da[:, 1] * db[:, 0]).sum()) / (da * da).sum()
         noise = plane.residual / np.median(plane.px_per_mm(face[mine])) / np.sqrt((da * da).sum())

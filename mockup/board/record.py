@@ -40,7 +40,7 @@ def board_toml(board: Calibrated, *, picture: str, mask: str, source: str, sha25
         "[done]",
         f"plane = {_text(survey.how)}",
         *([f"markers = {survey.plane.markers}", f"corner_residual_px = {_number(survey.plane.residual, 3)}",
-           f"lens = [{_number(survey.plane.radial[0], 5)}, {_number(survey.plane.radial[1], 5)}]"]
+           f"lens = [{', '.join(_number(v, 6) for v in survey.plane.lens)}]"]
           if survey.how == "sheet" else []),
         *([f"outline_mm = [{_number(survey.edges.size[0], 2)}, {_number(survey.edges.size[1], 2)}]"]
           if survey.edges else []),
@@ -56,6 +56,8 @@ def board_toml(board: Calibrated, *, picture: str, mask: str, source: str, sha25
            "  # ΔE00 of patches left out one by one: mean, worst"] if board.recipe.correction else []),
         *([f"length_error = {_number(m.scale_error, 5)}  # share, two standard deviations"]
           if m.scale_error is not None else []),
+        *([f"contrast_error = {_number(m.contrast_error, 3)}  # share, two standard deviations"]
+          if m.contrast_error is not None else []),
         f"px_per_mm = {_number(m.px_per_mm, 2)}",
         *([f"edge_px = {_number(m.blur_px, 2)}"] if m.blur_px is not None else []),
         f"light_fall = {_number(m.fall, 2)}",

@@ -18,7 +18,7 @@ _WIDTH, _EDGE, _GAP = 1600, 40, 28
 _INK, _PALE, _PAPER = (34, 32, 30), (120, 116, 110), (250, 249, 246)
 _LEVELS = {"good": ((62, 128, 72), "good"), "fair": ((206, 138, 20), "fair"), "poor": ((190, 52, 42), "poor")}
 _TOPICS = {"scale": "Scale", "edges": "Edges", "detail": "Detail", "sharpness": "Sharpness", "light": "Light",
-           "clipping": "Exposure", "glare": "Glare", "cover": "Cover", "colour": "Colour"}
+           "clipping": "Exposure", "glare": "Glare", "cover": "Cover", "figure": "Figure", "colour": "Colour"}
 
 
 def report_picture(board: Calibrated, title: str) -> Array:
@@ -29,7 +29,8 @@ def report_picture(board: Calibrated, title: str) -> Array:
     wide = (_WIDTH - 2 * _EDGE - _GAP) // 2
     left = [("As photographed, squared up: sheet green, board red", _seen(board, wide)),
             ("The light that was taken off", _light(board, wide))]
-    right = [("The board, light off, colour corrected", _board(board, wide)),
+    corrected = ", colour corrected" if board.measures.basis != "nothing" else ", colour as the camera showed it"
+    right = [("The board, light off" + corrected, _board(board, wide)),
              ("What can be used: glare blue, burnt out or black red, paper grey", _mask(board, wide))]
     canvas = np.empty((6000, _WIDTH, 3), np.uint8)
     canvas[:] = _PAPER

@@ -60,7 +60,7 @@ class Sheet:
     name: str
     dictionary: str
     pieces: tuple[Piece, ...]
-    bleed: float = 0.12
+    bleed: float = 0.3
     _of: dict[int, int] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

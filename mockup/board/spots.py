@@ -128,7 +128,7 @@ def target_spots(pixels: Array, survey: Survey, target: Target, edition: str) ->
 
 
 def wood_spots(survey: Survey, shut: Array) -> Spots:
-    """The board's own brightness on a coarse grid; medians, so that grain and knots do not count.
+    """The board's own colours on a coarse grid; medians, so that grain and knots do not count.
 
     shut  (H, W) bool over the view: paper, glare, outside.
     """
@@ -146,9 +146,7 @@ def wood_spots(survey: Survey, shut: Array) -> Spots:
             if open_.sum() < max(0.3 * len(cell), 4):
                 continue
             at.append(((i + 0.5) * w / count_x, (j + 0.5) * h / count_y))
-            # Brightness is the same in all three channels here: colour is the wood's own.
-            mean = np.median(cell[open_], axis=0) / 65535
-            seen.append(np.full(3, mean @ (0.2126, 0.7152, 0.0722)))
+            seen.append(np.median(cell[open_], axis=0) / 65535)
     if len(at) < 4:
         raise MockupError("Hardly any of the board is to be seen.",
                           fix="Lay strips and hands beside the board, and take it again.")

@@ -9,8 +9,8 @@ import numpy as np
 
 from mockup.board.edges import Edges, find_edges
 from mockup.board.flatten import flatten, view_scale
-from mockup.board.markers import Markers, find_markers, grey_view
-from mockup.board.plane import Plane, check_size, fit_plane, plane_from_corners, plane_from_scan
+from mockup.board.markers import Markers, find_markers, find_more, grey_view
+from mockup.board.plane import Plane, check_size, expected, fit_plane, plane_from_corners, plane_from_scan
 from mockup.board.sheet import Sheet
 from mockup.board.target import Target
 from mockup.errors import MockupError
@@ -98,8 +98,9 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
     if size is not None:
         size = check_size(size)
     shape = (pixels.shape[1], pixels.shape[0])
-    markers = find_markers(grey_view(pixels), sheet)
+    markers = find_markers(grey_view(pixels), sheet, pixels)
     plane = fit_plane(sheet, markers, shape)
+    markers, plane = _all_markers(pixels, sheet, markers, plane)
     plane = plane.moved((0.0, 0.0), _level(plane))
     papers = _papers(plane, sheet)
     corners = np.concatenate(list(papers.values()))
@@ -116,19 +117,13 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
         hidden |= mask.astype(bool)
     near = (*(low - view.origin), *(high - view.origin))
     lab = _lab(view.pixels)
-    edges = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near, size=size)
-    if edges is None and size is not None:
-        free = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near)
-        _refuse_size(free, size)
+    edges = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near)
+    if size is not None:
+        edges = _agreed(edges, find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near, size=size), size)
     if edges is None:
         raise MockupError("The markers were found, but not the edges of the board.",
                           fix="Lay the board on a plain cloth or sheet that is clearly lighter or darker, or give its "
                               "four corners and its size.")
-    if size is not None:
-        off = max(abs(edges.size[k] / size[k] - 1) for k in range(2) if _both_seen(edges, k)) if any(
-            _both_seen(edges, k) for k in range(2)) else 0.0
-        if off > _SIZE_OFF:
-            _refuse_size(edges, size)
     edges = replace(edges, origin=(edges.origin[0] + view.origin[0], edges.origin[1] + view.origin[1]))
     return _settled(pixels, replace(found, edges=edges), edges)
 
@@ -137,18 +132,36 @@ def _both_seen(edges: Edges, axis: int) -> bool:
     return not set(edges.missing) & set(("left", "right") if axis == 0 else ("top", "bottom"))
 
 
-def _refuse_size(edges: Edges | None, size) -> None:
-    if edges is None:
-        return
-    shown = f"{edges.size[0]:.0f} x {edges.size[1]:.0f} mm"
-    ratio = np.median([size[k] / edges.size[k] for k in range(2) if _both_seen(edges, k)] or [1.0])
-    if abs(ratio - 1) > 0.15:
+def _all_markers(pixels: Array, sheet: Sheet, markers: Markers, plane: Plane) -> tuple[Markers, Plane]:
+    """Also those markers that were too small or soft to be found without knowing where to look."""
+    more = find_more(pixels, sheet, *expected(sheet, plane, markers.numbers))
+    if not len(more.numbers):
+        return markers, plane
+    order = np.argsort(np.concatenate([markers.numbers, more.numbers]))
+    every = Markers(*(np.concatenate([getattr(markers, k), getattr(more, k)])[order] for k in ("numbers", "corners", "spread")))
+    return every, fit_plane(sheet, every, (pixels.shape[1], pixels.shape[0]))
+
+
+def _agreed(free: Edges | None, held: Edges | None, size: tuple[float, float]) -> Edges | None:
+    """The edges that fit the maker's size; MockupError when those plainly seen say otherwise."""
+    for edges in (free, held):
+        seen = [k for k in range(2) if edges is not None and _both_seen(edges, k)]
+        if seen and max(abs(edges.size[k] / size[k] - 1) for k in seen) > _SIZE_OFF:
+            raise _other_size(edges, size, seen)
+    if held is None and free is not None:
+        raise _other_size(free, size, [0, 1])
+    return held
+
+
+def _other_size(edges: Edges, size: tuple[float, float], seen: list[int]) -> MockupError:
+    ratio = [size[k] / edges.size[k] for k in seen]
+    if max(abs(r - 1) for r in ratio) > 0.15:
         fix = "Check the size: width first, as the board lies in the photo, in mm."
     else:
-        fix = (f"Measure the sheet's 100 mm ruler; if it reads about {100 * ratio:.0f} mm, the sheet was printed at the "
-               "wrong scale: enter what you measured.")
-    raise MockupError(f"By the sheet the board is {shown}, but {size[0]:g} x {size[1]:g} mm was given.", fix=fix,
-                      where="size")
+        fix = (f"Measure the sheet's 100 mm ruler; if it reads about {100 * np.median(ratio):.0f} mm, the sheet was printed "
+               "at the wrong scale: enter what you measured.")
+    return MockupError(f"By the sheet the board is {edges.size[0]:.0f} x {edges.size[1]:.0f} mm, but {size[0]:g} x "
+                       f"{size[1]:g} mm was given.", fix=fix, where="size")
 
 
 def _settled(pixels: Array, found: Survey, edges: Edges) -> Survey:

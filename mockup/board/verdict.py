@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-__all__ = ["Finding", "Measures", "judge"]
+__all__ = ["Finding", "Measures", "blur_loss", "judge"]
 
 # A full-size print wants 150 dots per inch at arm's length, 300 under the nose.
 _PRINT, _CLOSE, _SMALL = 5.9, 11.8, 3.0
+_CONTRAST = 0.125
+_CURVES = 0.04  # how well two numbers describe a camera's tone curve (our judgement, from simulated curves)
+_CURL = 6.0    # mm, a usual distance from stripe to stripe
 CAMERA = 1.2   # ΔE00 a phone's own colour rendering adds when no target tells it (our judgement)
 
 
@@ -15,7 +19,8 @@ CAMERA = 1.2   # ΔE00 a phone's own colour rendering adds when no target tells 
 class Finding:
     """One line of the verdict.
 
-    topic   "scale", "edges", "detail", "sharpness", "light", "clipping", "glare", "colour" or "cover".
+    topic   "scale", "edges", "detail", "sharpness", "light", "clipping", "glare", "cover",
+             "figure" or "colour".
     level   "good", "fair" or "poor".
     found   a sentence; ``advice`` what to do next time, "" when good.
     """
@@ -41,6 +46,7 @@ class Measures:
     basis         of colour: "target", "grey card", "paper" or "nothing".
     colour_error  expected ΔE00; None when colour has no basis.
     light_error   expected ΔE of the level and cast alone.
+    contrast_error  expected error of the figure's contrast, as a share; None when the tone curve has no reference.
     """
 
     how: str
@@ -61,11 +67,12 @@ class Measures:
     colour_error: float | None
     light_error: float
     colour_worst: float | None = None
+    contrast_error: float | None = None
 
 
 def judge(m: Measures) -> tuple[Finding, ...]:
     """The verdict, one finding a topic."""
-    return (*_scale(m), *_edges(m), _detail(m), *_sharp(m), _light(m), _clipping(m), _glare(m), *_cover(m), _colour(m))
+    return (*_scale(m), *_edges(m), _detail(m), *_sharp(m), _light(m), _clipping(m), _glare(m), *_cover(m), *_figure(m), _colour(m))
 
 
 def _scale(m: Measures) -> list[Finding]:
@@ -166,6 +173,30 @@ def _cover(m: Measures) -> list[Finding]:
         return []
     return [Finding("cover", "fair", f"Paper covers {_share(m.hidden)} of the board; it is marked in the mask.",
                     "Lay the strips beside the board on offcuts of its thickness, or place parts clear of them.")]
+
+
+def blur_loss(m: Measures) -> float:
+    """Share of a curl's contrast that the photo's softness takes: a Gaussian's transfer at the curl's wavelength."""
+    if m.blur_px is None:
+        return 0.0
+    sigma = m.blur_px / 2.355 / m.px_per_mm
+    return 1 - math.exp(-2 * (math.pi * sigma / _CURL) ** 2)
+
+
+def _figure(m: Measures) -> list[Finding]:
+    """What softness and the camera's tone curve leave unsure."""
+    if m.how == "scan" or m.contrast_error is None:
+        return []
+    lost = blur_loss(m)
+    total = math.hypot(lost, m.contrast_error, _CURVES)
+    if total <= _CONTRAST:
+        return [Finding("figure", "good", f"The figure's contrast is right to about {max(total * 100, 1):.0f} %.")]
+    text = f"The figure's contrast is right only to about {total * 100:.0f} %"
+    if lost > 0.06:
+        return [Finding("figure", "fair", f"{text}: at this size the photo's softness takes {lost * 100:.0f} % of it.",
+                        "Go closer so that the board fills the picture, and focus on the board.")]
+    return [Finding("figure", "fair", f"{text}, as the camera's own contrast is known only roughly.",
+                    "Lay a 24-patch target beside the board.")]
 
 
 def _colour(m: Measures) -> Finding:

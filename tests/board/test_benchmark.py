@@ -1,0 +1,65 @@
+"""The benchmark with known truth: simulated photos of known boards, calibrated and compared.
+
+Forty random draws of view, lens, light, cast, vignette, blur, noise, tone
+curve and JPEG for each of two references. ``pytest -m slow -s`` prints the
+figures that this room may claim.
+"""
+
+import numpy as np
+import pytest
+import simulator as sim
+from scoring import score
+
+from mockup.board.calibrate import Wanted, calibrate
+from mockup.files.photo import photo_from_bytes
+
+LENGTH, CONTRAST = 0.003, 0.10
+COLOUR = {"target": 2.0, "grey": 3.0}
+
+
+def run(number, kind, size_px=(2000, 1500)):
+    data, truth = sim.draw(number, kind, size_px=size_px)
+    board = calibrate(photo_from_bytes(data, "draw.jpg").pixels,
+                      Wanted(target="after-2014" if kind == "target" else None))
+    return board, score(board, truth)
+
+
+def silent(board, s, kind):
+    """Errors beyond the aims of which the verdict says nothing."""
+    told = {f.topic for f in board.verdict if f.level != "good"}
+    out = []
+    if s.length > LENGTH and "scale" not in told:
+        out.append(f"length {s.length:.2%}")
+    if s.colour > COLOUR[kind] and not told & {"colour", "light", "clipping"}:
+        out.append(f"colour {s.colour:.2f}")
+    if abs(s.contrast) > CONTRAST and not told & {"figure", "sharpness"}:
+        out.append(f"contrast {s.contrast:.1%}")
+    if s.edges > 0.5 and "edges" not in told:
+        out.append(f"{s.edges:.1f} mm of bench")
+    return out
+
+
+@pytest.mark.parametrize(("number", "kind"), [(2, "target"), (5, "grey")])
+def test_two_draws(number, kind):
+    """The short form: each within the aims."""
+    board, s = run(number, kind, size_px=(1600, 1200))
+    assert s.length < LENGTH and s.colour < COLOUR[kind] and abs(s.contrast) < CONTRAST and s.edges < 0.5
+    assert not silent(board, s, kind)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["target", "grey"])
+def test_forty_draws(kind):
+    scores, quiet = [], []
+    for number in range(40):
+        board, s = run(number, kind)
+        scores.append((s.length, s.colour, abs(s.contrast)))
+        quiet += [f"draw {number}: {what}" for what in silent(board, s, kind)]
+    length, colour, contrast = np.array(scores).T
+    for name, values in (("length error", length * 100), ("colour ΔE00", colour), ("contrast error", contrast * 100)):
+        print(f"{kind}: {name} median {np.median(values):.2f}, 95 % {np.percentile(values, 95):.2f}, "
+              f"worst {values.max():.2f}")
+    assert not quiet
+    assert np.percentile(length, 95) <= LENGTH
+    assert colour.max() <= COLOUR[kind]
+    assert np.percentile(contrast, 90) <= CONTRAST
