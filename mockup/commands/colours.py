@@ -34,7 +34,10 @@ def colours(scene: str, variant: str | None, as_json: bool) -> None:
     for part in parts:
         wood = f"{part.wood}, {'the actual board' if part.actual else 'indicative wood'}"
         click.echo(f"{part.part}: {part.title}, {wood}")
-        click.echo(f"  bare      L* {part.bare_lab[0]:5.1f}   a* {part.bare_lab[1]:5.1f}   b* {part.bare_lab[2]:5.1f}")
-        click.echo(f"  finished  L* {part.finished_lab[0]:5.1f}   a* {part.finished_lab[1]:5.1f}   b* {part.finished_lab[2]:5.1f}")
-        click.echo(f"  range     95 % of 10 mm patches lie within ΔE00 {part.spread:.1f} of the finished mean")
+        for label, lab in (("bare", part.bare_lab), ("finished", part.finished_lab), ("middle", part.middle_lab), ("edge", part.edge_lab),
+                           ("if light", part.light_lab), ("if dark", part.dark_lab)):
+            if lab is not None:
+                click.echo(f"  {label:<9} L* {lab[0]:5.1f}   a* {lab[1]:5.1f}   b* {lab[2]:5.1f}")
+        click.echo(f"  expected  95 of 100 finished parts within ΔE00 {part.error:.1f} of the finished mean")
+        click.echo(f"  board     95 % of its 10 mm patches within ΔE00 {part.spread:.1f} of their mean")
         click.echo(f"  basis     {part.basis}")

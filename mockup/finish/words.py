@@ -38,8 +38,8 @@ def step_words(step: object) -> str:
 
 
 def finish_words(finish: Finish) -> str:
-    """All steps in one line: "amber dye at 60 %, sanded back, four coats of oil varnish"."""
-    return ", ".join(step_words(s) for s in finish.steps) or "bare wood"
+    """All steps in one line: "amber dye at 60 %; sanded back; four coats of oil varnish"."""
+    return "; ".join(step_words(s) for s in finish.steps) or "bare wood"
 
 
 def finish_warnings(finish: Finish) -> tuple[str, ...]:

@@ -11,7 +11,6 @@ from typing import Any
 from ..errors import MockupError
 from ..files.picture import encode_picture
 from ..files.whole import write_all
-from ..finish.steps import Burst
 from ..finish.words import finish_warnings, step_words
 from ..render.colours import PartColour, colours
 from ..render.kept import Kept
@@ -19,8 +18,8 @@ from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
 from ..scene.values import Part, Scene
 from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
-from .describe import (Group, basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
-                       unbroken, wood_sentence, wood_words)
+from .describe import (Group, basis_sentence, binding_words, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
+                       unbroken, unbroken_units, wood_sentence, wood_words)
 from .page import Image, Page
 from .raster import raster
 from .record import make_record, record_bytes, short
@@ -112,23 +111,29 @@ def _picture_at(items, image: Image, density: float) -> tuple[int, int]:
 def _recipe(scene: Scene, group: Group) -> Recipe:
     part = group.part
     return Recipe(title=listed(group.titles), wood=capital(wood_words(scene, part)),
-                  steps=tuple(capital(_unbroken_units(step_words(step))) for step in part.finish.steps),
+                  steps=tuple(capital(unbroken_units(step_words(step))) for step in part.finish.steps),
+                  binding=capital(unbroken_units("; ".join(dict.fromkeys(
+                      words for p in scene.parts if p.name in group.names and (words := binding_words(p)))))),
                   sheen=capital(f"{sheen_sentence(part.finish.sheen)} at {unbroken('60°')}"))
 
 
-def _unbroken_units(words: str) -> str:
-    """Numbers kept with their units."""
-    return re.sub(r"(\d) (%|mm)", "\\1\u00a0\\2", words)
-
-
 def _target(scene: Scene, colour: PartColour) -> Target:
-    part = next(p for p in scene.parts if p.name == colour.part)
-    amount = unbroken(f"ΔE00 {colour.spread:.1f}")
-    varies = (f"The mean of a burst, which by design leads up to {amount} away from it."
-              if any(isinstance(step, Burst) for step in part.finish.steps) else
-              f"{unbroken('95 %')} of the face, in {unbroken('10 mm')} patches, lies within {amount} of this mean on the board shown.")
-    return Target(title=f"{colour.title}, {colour.wood}", bare=swatch(colour.bare_lab), bare_words=lab_words(colour.bare_lab),
-                  finished=swatch(colour.finished_lab), finished_words=lab_words(colour.finished_lab), range=varies)
+    spread, error = (unbroken(f"ΔE00 {value:.1f}") for value in (colour.spread, colour.error))
+    burst = colour.middle_lab is not None and colour.edge_lab is not None
+    rows = [("Bare", lab_words(colour.bare_lab))]
+    if burst:
+        rows += [("Middle", lab_words(colour.middle_lab)), ("Edge", lab_words(colour.edge_lab))]
+        patches = (colour.bare_lab, colour.middle_lab, colour.edge_lab)
+    else:
+        rows.append(("Finished", lab_words(colour.finished_lab)))
+        patches = (colour.bare_lab, colour.finished_lab)
+    said = []
+    if colour.error > 0:
+        rows += [("If light", lab_words(colour.light_lab)), ("If dark", lab_words(colour.dark_lab))] if not burst else []
+        said.append(f"Expected within {error} ({colour.basis}).")
+    said.append(f"The mean over the burst is {lab_words(colour.finished_lab)}." if burst else
+                f"{unbroken('95 %')} of the board's own {unbroken('10 mm')} patches lie within {spread} of their mean.")
+    return Target(title=f"{colour.title}, {colour.wood}", patches=tuple(map(swatch, patches)), rows=tuple(rows), range=" ".join(said))
 
 
 def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
@@ -158,5 +163,7 @@ def _placement_words(scene: Scene, part: Part) -> str:
     slip = f", slipped {unbroken(f'{place.slip:g} mm')}" if place.slip else ""
     anchor = "middle" if place.cut == "single" else "joint"
     where = unbroken(f"{place.at[0]:.1f}, {place.at[1]:.1f} mm")
+    legend = "" if place.cut == "single" else \
+        f" Red: the right piece. Blue: the left one, {'mirrored' if place.cut == 'bookmatch' else 'slid across'}, out of the next leaf."
     size = unbroken(f"{board.size_mm[0]:.0f} × {board.size_mm[1]:.0f} mm")
-    return f"{part.title} from {board.wood}, {size}: {cut}{turn}{slip}, {anchor} at {where} from the top left."
+    return f"{part.title} from {board.wood}, {size}: {cut}{turn}{slip}, {anchor} at {where} from the top left.{legend}"

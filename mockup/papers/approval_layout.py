@@ -26,17 +26,16 @@ class Recipe:
     wood: str
     steps: tuple[str, ...]
     sheen: str
+    binding: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The colour a part should meet: patches and words for bare and finished, and how far the wood itself varies."""
+    """The colour a part should meet: patches, labelled values, and how far the wood itself varies."""
 
     title: str
-    bare: tuple[int, int, int]
-    bare_words: str
-    finished: tuple[int, int, int]
-    finished_words: str
+    patches: tuple[tuple[int, int, int], ...]
+    rows: tuple[tuple[str, str], ...]
     range: str
 
 
@@ -176,7 +175,10 @@ def _recipe(column: Column, words: Approval, density: float) -> None:
             column.text("No finish: bare wood", BODY)
             column.space(0.62 * EM)
         column.space(0.2 * EM)
-        column.row("Sheen", recipe.sheen, BODY, indent=15)
+        column.row("Sheen", recipe.sheen, BODY, indent=17)
+        if recipe.binding:
+            column.space(0.62 * EM)
+            column.row("Edge", recipe.binding, BODY, indent=17)
 
 
 def _targets(column: Column, words: Approval, density: float) -> None:
@@ -187,13 +189,12 @@ def _targets(column: Column, words: Approval, density: float) -> None:
         column.text(target.title, BODY.bold())
         column.space(0.9 * EM)
         top = column.y
-        column.items.append(Box(column.x, top, side, side, target.bare))
-        column.items.append(Box(column.x + side, top, side, side, target.finished))
+        wide = 2 * side / len(target.patches)
+        column.items += [Box(column.x + k * wide, top, wide, side, colour) for k, colour in enumerate(target.patches)]
         beside = Column(column.x + 2 * side + 4, top, column.width - 2 * side - 4)
-        beside.row("Bare", target.bare_words, BODY.quiet(), indent=17)
-        beside.space(0.55 * EM)
-        beside.row("Finished", target.finished_words, BODY, indent=17)
-        beside.space(0.55 * EM)
+        for label, value in target.rows:
+            beside.row(label, value, BODY if label in ("Finished", "Middle", "Edge") else BODY.quiet(), indent=17)
+            beside.space(0.55 * EM)
         beside.text(target.range, SMALL)
         column.items += beside.items
         column.y = max(top + side, beside.y)

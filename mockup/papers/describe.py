@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -20,8 +21,8 @@ from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
-__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "basis_sentence", "capital", "date_words", "edition_words",
-           "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "wood_sentence",
+__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "basis_sentence", "binding_words", "capital", "date_words", "edition_words",
+           "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "unbroken_units", "wood_sentence",
            "wood_words"]
 
 Lab = tuple[float, float, float]
@@ -30,6 +31,10 @@ Lab = tuple[float, float, float]
 # judgement: just under the differences seen side by side on one even surface
 # are called small, and wood is not even.
 ALIKE = 2.0
+
+# Colours that bindings are called by, Lab; from memory.
+BINDINGS = {"white": (94.0, 0.0, 3.0), "cream": (86.0, 1.5, 13.0), "ivory-coloured": (88.0, 1.0, 20.0), "amber": (62.0, 18.0, 48.0),
+            "brown": (34.0, 14.0, 18.0), "black": (14.0, 0.0, 0.0), "grey": (55.0, 0.0, 0.0), "red": (36.0, 48.0, 28.0)}
 
 SHEENS_APART = 15.0  # GU; nearer ones are hard to tell in a picture
 
@@ -85,10 +90,12 @@ def sheen_sentence(sheen: float) -> str:
 
 def finish_sentence(part: Part) -> str:
     """A finish in one line, its numbers kept with their units."""
-    words = finish_words(part.finish)
-    for unit in ("%", "mm"):
-        words = words.replace(f" {unit}", f"{NBSP}{unit}")
-    return words
+    return unbroken_units(finish_words(part.finish))
+
+
+def unbroken_units(words: str) -> str:
+    """Numbers kept with their units."""
+    return re.sub(r"(\d) (%|mm)", f"\\1{NBSP}\\2", words)
 
 
 def wood_words(scene: Scene, part: Part) -> str:
@@ -112,13 +119,28 @@ def wood_sentence(scene: Scene) -> str:
 
 
 def basis_sentence(colours: Iterable[PartColour]) -> str:
-    """What colours rest on, each basis named once."""
-    told: dict[str, dict[str, None]] = {}
-    for colour in colours:
-        kind, bracket, reasons = colour.basis.partition(" (")
-        told.setdefault(kind, {}).update(dict.fromkeys(reasons.removesuffix(")").split("; ") if bracket else ()))
-    said = [f"{kind} ({'; '.join(why)})" if why else kind for kind, why in told.items()]
-    return f"Colour rests on: {'; '.join(said)}."
+    """What the colours rest on, and how far off the finished wood may be."""
+    found = [c for c in colours if c.basis != "bare wood"]
+    if not found:
+        return "Nothing is finished: the colours are those of the boards' own pictures."
+    most = max(c.error for c in found)
+    if all(c.basis.startswith("fitted") for c in found):
+        rests = "Colours are fitted to test boards"
+    elif all(c.basis == "library estimate" for c in found):
+        rests = "Colours are library estimates, not tried on a test board"
+    else:
+        rests = "Some colours are fitted to test boards, the others are library estimates"
+    return f"{rests}: {unbroken('95 of 100')} finished parts should come out within {unbroken(f'ΔE00 {most:.1f}')} of the colour given."
+
+
+def binding_words(part: Part) -> str:
+    """A binding in words, its colour by the nearest plain name; '' without one."""
+    b = part.binding
+    if b is None or b.width <= 0:
+        return ""
+    name = min(BINDINGS, key=lambda n: float(ciede2000(np.array(BINDINGS[n]), np.array(b.lab))))
+    line = f", dark line {b.line:g} mm inside it" if b.line > 0 else ""
+    return f"{name} binding, {b.width:g} mm{line}"
 
 
 def listed(words: Sequence[str]) -> str:

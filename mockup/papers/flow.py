@@ -89,10 +89,10 @@ class Column:
         if self.y > top:
             self.items.append(Text(self.x, top + style.cap, number, style.size, style.weight, QUIET))
 
-    def swatch(self, colour: tuple[int, int, int], lines: list[tuple[str, Style]], *, side: float, gap: float) -> None:
-        """A patch of colour, ``side`` mm square, and paragraphs beside it; the taller one decides the height."""
-        top = self.y
-        self.items.append(Box(self.x, top, side, side, colour))
+    def swatch(self, colours: tuple[tuple[int, int, int], ...], lines: list[tuple[str, Style]], *, side: float, gap: float) -> None:
+        """A patch, ``side`` mm square, of one colour or of several beside each other, and paragraphs; the taller one decides the height."""
+        top, wide = self.y, side / len(colours)
+        self.items += [Box(self.x + k * wide, top, wide, side, colour) for k, colour in enumerate(colours)]
         beside = Column(self.x + side + gap, top, self.width - side - gap, self.most)
         for i, (words, style) in enumerate(lines):
             if i and words:

@@ -14,8 +14,8 @@ from ..render.colours import PartColour, colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..scene.values import Scene
-from .describe import (Option, alike_sentences, basis_sentence, edition_words, finish_sentence, groups, lab_words,
-                       largest_seen, sheen_sentence, swatch, wood_sentence, wood_words)
+from .describe import (Group, Option, alike_sentences, basis_sentence, binding_words, edition_words, finish_sentence, groups,
+                       lab_words, largest_seen, sheen_sentence, swatch, unbroken_units, wood_sentence, wood_words)
 from .page import Image, Page, paper_size
 from .pdf import pdf_bytes
 from .raster import raster
@@ -119,6 +119,12 @@ def _framed(pixels: np.ndarray, width: int, height: int) -> np.ndarray:
     return np.ascontiguousarray(pixels)
 
 
+def _with_binding(scene: Scene, group: Group) -> str:
+    """The finish of a group of parts and their binding."""
+    bound = dict.fromkeys(words for p in scene.parts if p.name in group.names and (words := binding_words(p)))
+    return "; ".join([finish_sentence(group.part), *map(unbroken_units, bound)])
+
+
 def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], today: str, side: str) -> Sheet:
     scene, cells, options = views[0], [], []
     for view, parts in zip(views, found, strict=True):
@@ -126,16 +132,18 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
         colour = next(c for c in parts if c.part == name)
         assert view.variant is not None  # ``chosen`` made it with one
         box = scene_box(view, side)
-        facts = tuple(Facts(g.titles, wood_words(view, g.part), finish_sentence(g.part), sheen_sentence(g.part.finish.sheen))
+        facts = tuple(Facts(g.titles, wood_words(view, g.part), _with_binding(view, g), sheen_sentence(g.part.finish.sheen))
                       for g in groups(view, side))
+        burst = (colour.middle_lab, colour.edge_lab) if colour.middle_lab and colour.edge_lab else None
         cells.append(Cell(size=(box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), title=view.variant.title,
-                          why=view.variant.why, swatch=swatch(colour.finished_lab),
-                          lab=lab_words(colour.finished_lab), of=f"mean of {colour.title.lower()}", facts=facts))
+                          why=view.variant.why, swatches=tuple(map(swatch, burst or (colour.finished_lab,))),
+                          colours=((f"{lab_words(burst[0])} · middle of {colour.title.lower()}", f"{lab_words(burst[1])} · edge")
+                                   if burst else (f"{lab_words(colour.finished_lab)} · mean of {colour.title.lower()}",)), facts=facts))
         options.append(Option(view.variant.title, colour.title, colour.finished_lab,
                               next(p.finish.sheen for p in view.parts if p.name == name)))
     woods = list(dict.fromkeys(wood_sentence(view) for view in views))
     notes = [*woods, "Wood varies from piece to piece, and screens and prints differ: judge the final colour on a sample of the wood.",
-             "Patches are the mean finished colour of the part, without gloss (CIE Lab, D65).",
+             "Patches are the mean finished colour of the part, of a burst that of its middle and of its edge, without gloss (CIE Lab, D65).",
              basis_sentence(c for parts in found for c in parts)]
     return Sheet(title=scene.title, edition=edition_words(scene, today), client=scene.client, cells=tuple(cells),
                  alike=tuple(alike_sentences(options)), notes=tuple(notes))

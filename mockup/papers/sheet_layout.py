@@ -32,14 +32,17 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One option: the size of its picture in instrument mm and all of its caption; ``of`` says what ``lab`` is the colour of."""
+    """One option: the size of its picture in instrument mm, and all of its caption.
+
+    swatches  one colour, or two of a burst: its middle and its edge.
+    colours   their values in words, each with what it is the colour of.
+    """
 
     size: tuple[float, float]
     title: str
     why: str
-    swatch: tuple[int, int, int]
-    lab: str
-    of: str
+    swatches: tuple[tuple[int, int, int], ...]
+    colours: tuple[str, ...]
     facts: tuple[Facts, ...]
 
 
@@ -206,10 +209,11 @@ def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: in
     column = Column(x, y, width, most)
     column.space(1.1 * em)
     side, gap, small = 3.1 * em, 0.9 * em, Style(size * 0.92).quiet()
-    joined = f"{cell.lab} · {cell.of}"
-    fits = text_width(joined, small.weight, small.size) <= width - side - gap
-    column.swatch(cell.swatch, [(cell.title, title), *((words, small) for words in ([joined] if fits else [cell.lab, cell.of]))],
-                  side=side, gap=gap)
+    lines: list[str] = []
+    for words in cell.colours:
+        fits = text_width(words, small.weight, small.size) <= width - side - gap
+        lines += [words] if fits else words.split(" · ")
+    column.swatch(cell.swatches, [(cell.title, title), *((words, small) for words in lines)], side=side, gap=gap)
     if cell.why:
         column.space(1.05 * em)
         column.text(cell.why, style.slanted())

@@ -168,7 +168,7 @@ def _with_pixels(record: dict[str, Any], scene: Scene, findings: Findings, appro
         changed = _pixel_change(made.pixels, approved)
     before = {c.get("part"): c for c in record["colours"] if isinstance(c, dict) and isinstance(c.get("part"), str)}
     after = {c.part: _plain(asdict(c)) for c in found}
-    keys = ("bare_lab", "finished_lab", "spread", "basis")
+    keys = ("bare_lab", "finished_lab", "spread", "basis", "error")
     told(1.0)
     return replace(findings, pixels=changed, count=total,
                 targets=_changes({p: {k: c.get(k) for k in keys} for p, c in before.items()},

@@ -9,15 +9,14 @@ import numpy as np
 
 from ..colour.difference import ciede2000
 from ..colour.spaces import linear_to_lab
-from ..finish.bake import bake
-from ..finish.steps import Burst, Coat, Stain, StainStep
+from ..finish.expected import expected
 from ..outline.coverage import coverage
 from ..scene.values import Part, Scene
 from .bare import bare_source
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
+from .finished import FinishedWood, finished_wood
 from .kept import Kept
-from .finished import finished_wood
 from .picture import refuse_missing_wood
 from .placement import leaves
 
@@ -27,6 +26,9 @@ SCALE = 2.0  # pixels per mm: figure is resolved, so its non-linear colouring av
 PATCH = 10.0  # mm: a hand instrument reads about this much at once
 
 
+Lab = tuple[float, float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class PartColour:
     """The colour of one part, CIE Lab D65, glare excluded: the mean of its whole face.
@@ -34,6 +36,9 @@ class PartColour:
     spread  CIEDE2000 from the mean within which 95 % of 10 mm patches of the finished face lie:
             the board's own variation (and a burst's), not the error of the model.
     basis   what the finish's colour rests on, in words.
+    error   CIEDE2000 from ``finished_lab`` within which 95 % of finished parts should lie, by that basis.
+    light_lab, dark_lab   the two ends of that range, less and more of every stain and film.
+    middle_lab, edge_lab  of a part with a burst, where it is clear of it and where it is deepest; else None.
     """
 
     part: str
@@ -41,25 +46,16 @@ class PartColour:
     board: str
     wood: str
     actual: bool
-    bare_lab: tuple[float, float, float]
-    finished_lab: tuple[float, float, float]
+    bare_lab: Lab
+    finished_lab: Lab
     area_mm2: float
     basis: str
     spread: float
-
-
-def _basis_words(part: Part) -> str:
-    """What the colour of a finish rests on: the distinct bases of its stains and films."""
-    named: dict[str, str] = {}
-    for step in part.finish.steps:
-        match step:
-            case StainStep(stain=Stain() as s) | Burst(stain=Stain() as s):
-                named[s.name] = s.basis
-            case Coat(film=f):
-                named[f.name] = f.basis
-    if not named:
-        return "the board's own picture"
-    return "library estimate (" + "; ".join(sorted(set(named.values()))) + ")"
+    error: float
+    light_lab: Lab
+    dark_lab: Lab
+    middle_lab: Lab | None = None
+    edge_lab: Lab | None = None
 
 
 def _part_colour(scene: Scene, part: Part, board: LoadedBoard, kept: Kept) -> PartColour:
@@ -71,20 +67,46 @@ def _part_colour(scene: Scene, part: Part, board: LoadedBoard, kept: Kept) -> Pa
     def face(wood) -> np.ndarray:
         return cv2.merge(wood.block(rows, canvas, (0, canvas.height), (0, canvas.width), 0))
 
-    finished = face(finished_wood(part, board, rows, canvas, window, kept))
+    coloured = finished_wood(part, board, rows, canvas, window, kept)
+    finished = face(coloured)
     bare = face(finished_wood(part, board, rows, canvas, window, kept, bare=True))
-    weight = cover / cover.sum()
-    mean, bare_mean = ((image * weight[..., None]).sum(axis=(0, 1), dtype=np.float64) for image in (finished, bare))
-    lab = linear_to_lab(mean)
+    lab = _mean(finished, cover)
 
     cell = int(PATCH * SCALE)
     grid = (max(1, canvas.width // cell), max(1, canvas.height // cell))
     full = cv2.resize(cover, grid, interpolation=cv2.INTER_AREA) > 0.999
     patches = cv2.resize(finished, grid, interpolation=cv2.INTER_AREA)[full]
     spread = float(np.percentile(ciede2000(linear_to_lab(patches.astype(np.float64)), lab), 95)) if len(patches) else 0.0
+    may = expected(part.finish, board.axes)
+    # The ends of the range of the board's mean colour, carried over to the mean of this face.
+    light, dark = (_rounded(lab + np.array(end) - np.array(may.lab)) for end in (may.light, may.dark))
+    middle, edge = _zones(finished, cover, coloured, canvas)
     ref = scene.boards[part.board]
-    return PartColour(part.name, part.title, part.board, ref.wood, ref.actual, _rounded(linear_to_lab(bare_mean)), _rounded(lab),
-                      part.shape.area, _basis_words(part), round(spread, 2))
+    return PartColour(part.name, part.title, part.board, ref.wood, ref.actual, _rounded(_mean(bare, cover)), _rounded(lab),
+                      part.shape.area, may.basis, round(spread, 2), may.spread, light, dark, middle, edge)
+
+
+def _mean(image: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """Lab of the mean light of an image (H, W, 3) under a weight (H, W)."""
+    return linear_to_lab((image * weight[..., None]).sum(axis=(0, 1), dtype=np.float64) / weight.sum(dtype=np.float64))
+
+
+def _zones(finished: np.ndarray, cover: np.ndarray, wood: FinishedWood, canvas: Canvas) -> tuple[Lab | None, Lab | None]:
+    """The colour clear of all bursts and where they are deepest; None for a zone that hardly is there."""
+    if not wood.bursts:
+        return None, None
+    left = np.ones(cover.shape, np.float32)
+    for burst in wood.bursts:
+        left *= burst.rows(canvas, (0, canvas.width), (0, canvas.height)).mean(axis=2)
+    change = np.abs(np.log(np.maximum(left, 1e-4)))
+    deepest = float(change[cover > 0.999].max(initial=0))
+    if deepest < 0.02:
+        return None, None
+    found = []
+    for zone in (change < 0.05 * deepest, change > 0.9 * deepest):
+        weight = cover * zone
+        found.append(_rounded(_mean(finished, weight)) if weight.sum() > 0.01 * cover.sum() else None)
+    return found[0], found[1]
 
 
 def _rounded(lab: np.ndarray) -> tuple[float, float, float]:

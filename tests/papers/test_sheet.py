@@ -52,7 +52,7 @@ def test_the_caption_says_wood_finish_sheen_and_why(good_scene, good_kept):
     said = words(make(good_scene, ["amber", "blue"], good_kept))
     for part in ("Plover", "Revision B · 25 November 2026", "For A. Client", "Amber", "Blue", "Warm.", "It was asked for.",
                  "Dark table top (actual board)", "60 GU", "30 GU", "Cover", "The wood shown is the actual board.", "screens", "varies",
-                 "Colour rests on: library estimate", "same light, scale and exposure"):
+                 "Colours are library estimates, not tried on a test board", "95 of 100", "same light, scale and exposure"):
         assert part in said, part
 
 

@@ -17,7 +17,7 @@ LONG = ("A reason told at length, so that one sees what a sheet does when its ma
 def sheet(count, *, title="Plover", option="Amber", why="Warm.", finish="Amber dye, four coats of oil varnish", parts=1,
           size=(380.0, 480.0), alike=(), part="Body", client=""):
     facts = tuple(Facts((f"{part} {k}" if k else part,), "flame maple (indicative)", finish, "gloss, 80 GU") for k in range(parts))
-    cell = Cell(size, option, why, (180, 120, 60), "L 50.0  a 10.0  b 30.0", "mean of body", facts)
+    cell = Cell(size, option, why, ((180, 120, 60),), ("L 50.0  a 10.0  b 30.0 · mean of body",), facts)
     return Sheet(title, "Revision A · 25 November 2026", client, (cell,) * count, tuple(alike), ("Wood varies, and screens differ.",) * 4)
 
 

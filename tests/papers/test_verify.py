@@ -113,7 +113,7 @@ def test_the_page_says_all_of_it(done):
     said = " ".join(i.text for i in made.page.items if isinstance(i, Text)).replace("\u00a0", " ")
     digits = made.record["fingerprint"]
     for part in ("Plover", "Amber", "Warm.", "Revision B · 25 November 2026", "For A. Client", "1.", "2.", "Three coats of oil varnish",
-                 "Semi-gloss, 60 GU at 60°", "Bare", "Finished", "95 % of the face", "Colour rests on", "Client", "Signature", "Date",
+                 "Semi-gloss, 60 GU at 60°", "Bare", "Finished", "95 % of the board's own", "Expected within ΔE00", "If light", "If dark", "Colours are library estimates", "Client", "Signature", "Date",
                  "The wood shown is the actual board.", f"Fingerprint {digits[:4]} {digits[4:8]} {digits[8:12]}", "Where it is cut"):
         assert part in said, part
 
