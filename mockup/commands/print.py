@@ -37,6 +37,6 @@ def print_(scene: str, variant: str | None, paper: str, content: str, side: str,
     shop = read_shop(chosen)
     with progress(f"Drawing {stem}") as report:
         pages = write_print(path, chosen, paper=paper, content=content, side=side, today=date.today().isoformat(),
-                            frets=shop.frets, report=report)
+                            shop=shop, report=report)
     wrote(path)
     note(f"{pages} page{'s' * (pages > 1)}. Print at 100 %, and measure the bars.")

@@ -19,8 +19,10 @@ from .face import SEMIBOLD
 from .frets import Frets, fret_lines
 from .furniture import Words, true_size_pages
 from .page import INK, PAPERS, WHITE, Image, Item, Page, Path, Text, paper_size
+from .parts_at_hand import fitting_marks
 from .pdf import pdf_book
 from .plan import Plan, outlined
+from .shop_values import Shop
 from .strokes import simpler
 from .tiles import tiling, whole_sheet
 
@@ -51,11 +53,12 @@ def sheet_size(paper: str) -> tuple[float, float] | None:
     return paper_size(paper)
 
 
-def print_plan(scene: Scene, *, content: str = "both", side: str = "front", frets: Frets | None = None, kept: Kept | None = None,
+def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop: Shop | None = None, kept: Kept | None = None,
                report: Callable[[float], None] | None = None) -> Plan:
     """The instrument in drawing mm as its ``variant`` stands: picture below, outlines and centre line above.
 
-    From the back all is mirrored, as it is seen. Raises as ``picture``.
+    From the back all is mirrored, as it is seen. Of ``shop`` come the bought
+    parts, at their measured size, and the frets. Raises as ``picture``.
     """
     if content not in CONTENTS:
         raise MockupError(f'There is no content "{content[:40]}".', fix=nearest(content[:40], CONTENTS), where="content")
@@ -78,8 +81,10 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", fret
             joints = {2 * scene.centre - x for x in joints}
         for x in sorted(joints):
             items.append(Path((np.array([[x, y0], [x, y1]]),), 0.15, INK, dash=(2.0, 1.5)))
-        if frets is not None:
-            items += _frets(frets, scene.centre, side, content == "both")
+        if shop is not None:
+            items += fitting_marks(scene, shop, side, pictured=content == "both")
+            if shop.frets is not None and side == "front":
+                items += _frets(shop.frets, scene.centre, content == "both")
     return Plan(box, tuple(items), DENSITY, origin, tuple(ring for p in pieces for ring in p.shape.rings))
 
 
@@ -97,7 +102,7 @@ def _centre(x: float, span: tuple[float, float], pictured: bool) -> list[Item]:
     return [Path(run, 0.6, WHITE), line] if pictured else [line]
 
 
-def _frets(frets: Frets, centre: float, side: str, pictured: bool) -> list[Item]:
+def _frets(frets: Frets, centre: float, pictured: bool) -> list[Item]:
     items: list[Item] = []
     for number, run in fret_lines(frets, centre):
         items += [Path((run,), 0.5, WHITE)] if pictured else []
@@ -106,7 +111,7 @@ def _frets(frets: Frets, centre: float, side: str, pictured: bool) -> list[Item]
     return items
 
 
-def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", side: str = "front", frets: Frets | None = None,
+def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", side: str = "front", shop: Shop | None = None,
                 kept: Kept | None = None, report: Callable[[float], None] | None = None) -> list[Page]:
     """The sheets of a print at true size.
 
@@ -118,7 +123,7 @@ def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", 
     size = sheet_size(paper)
     if size is not None:
         tiling((0, 0, 1, 1), size, where=f"paper {paper}")  # too small is said before anything is drawn
-    plan = print_plan(scene, content=content, side=side, frets=frets, kept=kept, report=report)
+    plan = print_plan(scene, content=content, side=side, shop=shop, kept=kept, report=report)
     grid = (*plan.origin, plan.px_per_mm)
     tiles = whole_sheet(plan.box, grid) if size is None else \
         tiling(plan.box, size, wanted=plan.wanted, grid=grid, clear=scene.centre, where=f"paper {paper}")

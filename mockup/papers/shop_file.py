@@ -52,6 +52,7 @@ def _shop(root: Reader, scene: Scene, file: str) -> Shop:
     units = root.choice("units", ("mm", "in"), "mm")
     lengths = _Lengths(units)
     start, rest = root.date("start"), _rest(root)
+    bought = root.choice("bought", ("listed", "none"), "listed") == "listed"
     kerf = lengths.number(root, "kerf", 0, 10, 2.5)
     table = root.table("allowance")
     usual = Allowance()
@@ -66,7 +67,7 @@ def _shop(root: Reader, scene: Scene, file: str) -> Shop:
     fittings = tuple(f for name, read in root.tables("fittings", 200, "fitting").items()
                      if (f := _fitting(read, name, scene, lengths)) is not None)
     return Shop(file=file, units=units, start=start or "", rest=rest, kerf=kerf, allowance=allowance, boards=boards, parts=parts,
-                films=films, frets=frets, fittings=fittings)
+                films=films, frets=frets, fittings=fittings, bought=bought)
 
 
 class _Lengths:

@@ -76,6 +76,7 @@ class Shop:
     rest         weekdays without work, Monday = 0.
     thicknesses  of boards and of finished parts, by name.
     films        changed values of finish schedules, by film.
+    bought       False when the shop says that no part is bought.
     """
 
     file: str = ""
@@ -89,6 +90,7 @@ class Shop:
     films: Mapping[str, Mapping[str, Any]] = field(default_factory=lambda: MappingProxyType({}))
     frets: Frets | None = None
     fittings: tuple[Fitting, ...] = ()
+    bought: bool = True
 
 
 def fitting_curve(fitting: Fitting, sizes: Mapping[str, float], *, more: float = 0.0) -> np.ndarray:

@@ -11,6 +11,7 @@ from mockup.errors import MockupError
 from mockup.papers.frets import Frets, fret_distance
 from mockup.papers.pdf import pdf_book
 from mockup.papers.print import print_pages, write_print
+from mockup.papers.shop_values import Shop
 from mockup.papers.tiles import EDGE, tiling
 from mockup.scene.load import load_scene
 
@@ -150,7 +151,7 @@ def test_frets_lie_where_the_table_says():
 def test_frets_on_the_print(wren, paper):
     """Measured in the rendered sheets, across every joint."""
     frets = Frets(scale=648, count=24, nut=30, widths=(44, 58))
-    pages, data = book(wren("board"), paper=paper, frets=frets)
+    pages, data = book(wren("board"), paper=paper, shop=Shop(frets=frets))
     found = {}
     for number, page in enumerate(pages, 1):
         if paper != "full" and number == 1:

@@ -1,0 +1,170 @@
+"""Bought parts as listed and as measured: what a difference does to the pockets, and whether wood may be cut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..render.layers import seen_parts
+from ..render.picture import scene_box
+from ..scene.values import Scene
+from .blanks import Blank, board_problems
+from .face import SEMIBOLD
+from .lengths import INCH, length_words
+from .page import INK, QUIET, WHITE, Box, Item, Path, Text
+from .shop_values import FLAT, Fitting, Shop, fitting_curve
+from .strokes import simpler
+
+__all__ = ["Dimension", "Gate", "dimensions", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
+
+GREY, GREEN = (120, 120, 120), (16, 110, 70)
+MORE = {"length": ("longer", "shorter"), "width": ("wider", "narrower"), "diameter": ("wider", "narrower"), "depth": ("deeper", "shallower")}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Dimension:
+    """One dimension of a bought part, mm.
+
+    measured  None when it was not.
+    pocket    of the pocket as it is drawn; None for a part without one.
+    needed    of the pocket that the measured part takes, its clearance included.
+    """
+
+    fitting: Fitting
+    name: str
+    listed: float
+    measured: float | None
+    pocket: float | None
+    needed: float | None
+
+    @property
+    def deviation(self) -> float | None:
+        """Measured less listed."""
+        return None if self.measured is None else self.measured - self.listed
+
+    @property
+    def off(self) -> bool:
+        """Whether it differs by more than the tolerance."""
+        return self.deviation is not None and abs(self.deviation) > self.fitting.tolerance + 1e-9
+
+    @property
+    def change(self) -> float | None:
+        """What the pocket must grow by."""
+        return None if self.pocket is None or self.needed is None else self.needed - self.pocket
+
+    @property
+    def shut(self) -> bool:
+        """Whether the part does not go into a pocket that was drawn for it."""
+        return self.name in self.fitting.route and self.measured is not None and self.measured > self.fitting.route[self.name] + 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """Whether the wood may be cut, and what stands against it, one sentence each."""
+
+    ready: bool
+    against: tuple[str, ...]
+
+
+def dimensions(shop: Shop) -> tuple[Dimension, ...]:
+    """Every dimension of every bought part, in the order of the file."""
+    found = []
+    for f in shop.fittings:
+        for name, listed in f.listed.items():
+            air = 2 * f.clearance if name in FLAT else 0.0
+            measured = f.measured.get(name)
+            pocket = f.route.get(name, listed + air) if f.let_in else None
+            found.append(Dimension(fitting=f, name=name, listed=listed, measured=measured, pocket=pocket,
+                                   needed=None if pocket is None or measured is None else measured + air))
+    return tuple(found)
+
+
+def pocket_words(scene: Scene, d: Dimension, units: str) -> str:
+    """What a dimension does to its pocket: "" when it does nothing."""
+    if d.pocket is None or d.needed is None or not (d.off or d.shut):
+        return ""
+    part = next((p.title.lower() for p in scene.parts if p.name == d.fitting.part), "wood")
+    change = d.change or 0.0
+    if abs(change) < 0.05:
+        return f"Pocket in the {part} stays."
+    return (f"Pocket in the {part} {length_words(abs(change), units)} {MORE[d.name][change < 0]}: "
+            f"{length_words(d.needed, units)} instead of {length_words(d.pocket, units)}.")
+
+
+def gate(scene: Scene, shop: Shop, found: Sequence[Blank]) -> Gate:
+    """Whether everything that touches wood is measured and goes in, and the boards are large enough."""
+    against: list[str] = []
+    titles = {p.name: p.title.lower() for p in scene.parts}
+    touching = [f for f in shop.fittings if f.part]
+    for f in touching:
+        if f.missing:
+            against.append(f"{f.title}, on the {titles[f.part]}: {' and '.join(f.missing)} not measured.")
+    for d in dimensions(shop):
+        if d.fitting.part and d.shut:
+            against.append(f"{d.fitting.title}: measured {d.name} {length_words(d.measured or 0, shop.units)} does not go into its pocket of "
+                           f"{length_words(d.pocket or 0, shop.units)}.")
+    if not shop.fittings and shop.bought:
+        against.append('No bought parts are listed. List them in shop.toml under [fittings.NAME], or write bought = "none" there.')
+    against += board_problems(tuple(found))
+    return Gate(not against, tuple(against))
+
+
+def fitting_marks(scene: Scene, shop: Shop, side: str, *, pen: float = 1.0, pictured: bool = False) -> list[Item]:
+    """Bought parts over the drawing at their measured size, in drawing mm, as seen from a side.
+
+    A full line is the part as measured, or as listed where it was not (then
+    dashed); grey dashes are its listed size where it differs; green the pocket.
+    """
+    items: list[Item] = []
+    off = {d.fitting.name for d in dimensions(shop) if d.off}
+    for number, f in enumerate(shop.fittings, 1):
+        if f.side != side or not f.part:
+            continue
+
+        def seen(curve: np.ndarray) -> np.ndarray:
+            curve = np.array(curve)
+            if side == "back":
+                curve[:, 0] = 2 * scene.centre - curve[:, 0]
+            return curve
+
+        own = seen(fitting_curve(f, f.sizes))
+        items += [Path((own,), 0.7 * pen, WHITE, closed=True)] if pictured else []
+        items.append(Path((own,), 0.25 * pen, INK, closed=True, dash=(1.5 * pen, 1.0 * pen) if f.missing else ()))
+        if f.name in off:
+            items.append(Path((seen(fitting_curve(f, f.listed)),), 0.2 * pen, GREY, closed=True, dash=(2 * pen, 1.4 * pen)))
+        if f.let_in:
+            items.append(Path((seen(fitting_curve(f, f.sizes, more=f.clearance)),), 0.15 * pen, GREEN, closed=True))
+        middle = own.mean(axis=0)
+        size = 8.0 * pen
+        if np.ptp(own[:, 0]) < 12 * pen:  # a number inside would hide it
+            middle = np.array([own[:, 0].max() + 3 * pen, middle[1]])
+        text = Text(float(middle[0]), float(middle[1]) + 0.9 * pen, str(number), size, SEMIBOLD, INK, "middle")
+        x0, y0, x1, y1 = text.bounds
+        items += [Box(x0 - 0.8 * pen, y0 - 0.8 * pen, x1 - x0 + 1.6 * pen, y1 - y0 + 0.9 * pen, WHITE), text]
+    return items
+
+
+def instrument_marks(scene: Scene, side: str, *, pen: float) -> tuple[tuple[float, float, float, float], list[Item]]:
+    """The box of one side in drawing mm, and its outlines and centre line."""
+    box = scene_box(scene, side)
+    curves = tuple(simpler(r, closed=True) for p in seen_parts(scene, side) for r in p.shape.rings)
+    middle = np.array([[scene.centre, box[1] - 4 * pen], [scene.centre, box[3] + 4 * pen]])
+    return box, [Path(curves, 0.25 * pen, QUIET, closed=True), Path((middle,), 0.15 * pen, QUIET, dash=(6 * pen, 1.5 * pen, pen, 1.5 * pen))]
+
+
+def plain_dimensions(scene: Scene, shop: Shop) -> list[dict]:
+    """JSON-ready rows, one a dimension, every length in mm and in inches."""
+    rows = []
+    for d in dimensions(shop):
+        row: dict = {"fitting": d.fitting.name, "title": d.fitting.title, "part": d.fitting.part, "side": d.fitting.side, "dimension": d.name}
+        for key, mm in (("listed", d.listed), ("measured", d.measured), ("deviation", d.deviation), ("tolerance", d.fitting.tolerance),
+                        ("pocket", d.pocket), ("pocket_needed", d.needed), ("pocket_change", d.change)):
+            row[f"{key}_mm"] = None if mm is None else round(mm, 3)
+            row[f"{key}_in"] = None if mm is None else round(mm / INCH, 4)
+        row["within_tolerance"] = None if d.measured is None else not d.off
+        row["goes_in"] = not d.shut if d.measured is not None else None
+        row["effect"] = pocket_words(scene, d, "mm").replace("\u00a0", " ")
+        rows.append(row)
+    return rows
