@@ -21,6 +21,7 @@ _STEP = 2.5        # mm, width of the bands compared on both sides of a line
 _CLEAR = 7.0       # ΔE (CIE76) that counts as a full edge
 _LINES = 16        # candidate lines each way
 _COARSE = 0.6      # px/mm the rectangle is looked for at
+_BESIDE = 120.0    # mm the board may lie away from the markers
 _FOUND = 0.55      # share of a side that must show an edge
 
 
@@ -53,7 +54,7 @@ def find_edges(lab: Array, hidden: Array, px_per_mm: float, *, turn: float, near
     lab     (H, W, 3) float32 CIE Lab of the face, not shown parts included.
     hidden  (H, W) bool, paper, target or outside the photo: no edge is looked for there.
     turn    degrees, about how the board lies (within 6).
-    near    x0, y0, x1, y1 mm: the box of the markers; the board touches it.
+    near    x0, y0, x1, y1 mm: the box of the markers; the board lies near it.
     size    known (width, height) mm, or None.
 
     Returns None when no rectangle stands out.
@@ -151,7 +152,7 @@ def _rectangle(lab: Array, hidden: Array, px_per_mm: float, turn: float, near, s
         sums[axis] = (np.pad(np.cumsum(np.where(known, contrast, 0), along), pad), np.pad(np.cumsum(known, along), pad))
     corners = np.array([[near[0], near[1]], [near[2], near[1]], [near[2], near[3]], [near[0], near[3]]]) * px_per_mm
     corners = corners @ motion[:, :2].T + motion[:, 2]
-    a, b = corners.min(0), corners.max(0)
+    a, b = corners.min(0) - _BESIDE * px_per_mm, corners.max(0) + _BESIDE * px_per_mm
     rows = np.union1d(_candidates(sums[0], 0, step), _borders(shut, 0, 40 * px_per_mm))
     cols = np.union1d(_candidates(sums[1], 1, step), _borders(shut, 1, 40 * px_per_mm))
     i, j = (np.array(v) for v in np.triu_indices(len(rows), 1))

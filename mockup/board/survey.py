@@ -19,8 +19,10 @@ __all__ = ["Survey", "View", "survey_corners", "survey_scan", "survey_sheet"]
 
 Array = np.ndarray
 
+_REACH = 750.0  # mm a board may reach beyond the strips
 _VIEW = 1.6       # px/mm of the working view
 _LONGEST = 1300   # px
+_CLOSE = 1.3      # px/mm; in a coarser view edges are looked at a second time
 _UNDER = 9.0      # mm a strip may reach over an edge that is not seen
 _SIZE_OFF = 0.015  # share by which the sheet's and the maker's size may differ
 
@@ -105,16 +107,11 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
     papers = _papers(plane, sheet)
     corners = np.concatenate(list(papers.values()))
     low, high = corners.min(0), corners.max(0)
-    pad = 0.35 * (high - low) + 40 if size is None else np.full(2, 30 + 0.6 * max(size))
+    # A board may reach far beyond the strips, on any side.
+    pad = np.full(2, _REACH if size is None else 30 + max(size))
     view = _view(pixels, plane, low - pad, high + pad)
     found = Survey(plane, (1.0, 1.0), "sheet", view, None, papers, sheet, markers)
-    hidden = found.hidden(0.7)
-    if target is not None:
-        outline = plane.to_face(target.centres[[0, 5, 23, 18]])
-        outline = outline.mean(0) + 1.35 * (outline - outline.mean(0))
-        mask = np.zeros(hidden.shape, np.uint8)
-        cv2.fillPoly(mask, [np.rint(view.to_pixels(outline)).astype(np.int32)], 1)
-        hidden |= mask.astype(bool)
+    hidden = _shut(found, target)
     near = (*(low - view.origin), *(high - view.origin))
     lab = _lab(view.pixels)
     edges = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near)
@@ -125,11 +122,41 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
                           fix="Lay the board on a plain cloth or sheet that is clearly lighter or darker, or give its "
                               "four corners and its size.")
     edges = replace(edges, origin=(edges.origin[0] + view.origin[0], edges.origin[1] + view.origin[1]))
+    if view.px_per_mm < _CLOSE:
+        edges = _closer(pixels, found, edges, target)
     return _settled(pixels, replace(found, edges=edges), edges)
 
 
 def _both_seen(edges: Edges, axis: int) -> bool:
     return not set(edges.missing) & set(("left", "right") if axis == 0 else ("top", "bottom"))
+
+
+def _shut(found: Survey, target: Target | None) -> Array:
+    """Where no edge is looked for: paper, target, outside the photo."""
+    hidden = found.hidden(0.7)
+    if target is not None:
+        outline = found.plane.to_face(target.centres[[0, 5, 23, 18]])
+        outline = outline.mean(0) + 1.35 * (outline - outline.mean(0))
+        mask = np.zeros(hidden.shape, np.uint8)
+        cv2.fillPoly(mask, [np.rint(found.view.to_pixels(outline)).astype(np.int32)], 1)
+        hidden |= mask.astype(bool)
+    return hidden
+
+
+def _closer(pixels: Array, found: Survey, edges: Edges, target: Target | None) -> Edges:
+    """The same edges, placed in a finer view."""
+    c, s = np.cos(np.radians(edges.turn)), np.sin(np.radians(edges.turn))
+    box = np.array([[0, 0], [edges.size[0], 0], edges.size, [0, edges.size[1]]]) @ np.array([[c, s], [-s, c]]) + edges.origin
+    low, high = box.min(0), box.max(0)
+    view = _view(pixels, found.plane, low - 30, high + 30)
+    if view.px_per_mm <= found.view.px_per_mm:
+        return edges
+    near = (*(low - view.origin), *(high - view.origin))
+    again = find_edges(_lab(view.pixels), _shut(replace(found, view=view), target), view.px_per_mm, turn=edges.turn, near=near,
+                       size=edges.size)
+    if again is None or len(again.missing) > len(edges.missing):
+        return edges
+    return replace(again, origin=(again.origin[0] + view.origin[0], again.origin[1] + view.origin[1]))
 
 
 def _all_markers(pixels: Array, sheet: Sheet, markers: Markers, plane: Plane) -> tuple[Markers, Plane]:

@@ -98,8 +98,10 @@ def _scale(m: Measures) -> list[Finding]:
 def _edges(m: Measures) -> list[Finding]:
     if not m.missing:
         return []
-    sides = " and ".join(m.missing)
-    return [Finding("edges", "fair", f"The {sides} edge of the board does not show, and the picture ends near it.",
+    sides = ", ".join(m.missing[:-1]) + " and " + m.missing[-1] if len(m.missing) > 1 else m.missing[0]
+    what = "edge of the board does not show, and the picture ends near it" if len(m.missing) == 1 else (
+        "edges of the board do not show, and the picture ends near them")
+    return [Finding("edges", "fair", f"The {sides} {what}.",
                     "Leave a finger's breadth between strips and board, on a cloth clearly lighter or darker than the wood.")]
 
 
