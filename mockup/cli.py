@@ -19,12 +19,13 @@ from . import __version__
 from .commands.approve import approve
 from .commands.colours import colours
 from .commands.demo import demo
-from .commands.lists import stain, wood
 from .commands.new import new
 from .commands.plain import PlainGroup
 from .commands.render import render
 from .commands.sheet import sheet
+from .commands.stain import stain
 from .commands.verify import verify
+from .commands.wood import wood
 from .errors import MockupError, Problem, nearest
 
 __all__ = ["cli", "main", "run"]

@@ -10,11 +10,11 @@ import click
 
 from ..errors import MockupError, nearest
 
-__all__ = ["checked_file", "checked_folder", "note", "wrote"]
+__all__ = ["checked_file", "checked_folder", "note", "table", "wrote"]
 
 
-def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = ()) -> Path:
-    """``path`` if a file of one of the suffixes can be written there and it is none of the inputs."""
+def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = (), *, reader: str = "The scene") -> Path:
+    """``path`` if a file of one of the suffixes can be written there and it is none of the inputs that ``reader`` reads."""
     suffixes = tuple(suffixes)
     if path.suffix.lower() not in suffixes:
         fix = f"Use one of: {', '.join(suffixes)}."
@@ -24,7 +24,7 @@ def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = (
         raise MockupError("This is a folder.", fix="Name a file in it.", where=str(path))
     real = os.path.realpath(path)
     if any(real == os.path.realpath(p) for p in inputs):
-        raise MockupError("The scene reads this file.", fix="Write to another one: inputs are never changed.", where=str(path))
+        raise MockupError(f"{reader} reads this file.", fix="Write to another one: inputs are never changed.", where=str(path))
     checked_folder(path.parent)
     return path
 
@@ -51,3 +51,11 @@ def wrote(*paths: Path) -> None:
 def note(text: str) -> None:
     """A remark on stderr."""
     click.echo(text, err=True)
+
+
+def table(rows: Iterable[tuple[str, ...]]) -> None:
+    """Rows on stdout, columns as wide as their widest entry, two spaces between."""
+    rows = list(rows)
+    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    for row in rows:
+        click.echo("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["Progress", "progress", "span"]
+__all__ = ["Progress", "progress", "span", "waiting"]
 
 PATIENCE = 1.0  # s before anything is shown
 EVERY = 0.1     # s between lines
@@ -33,6 +34,11 @@ class Progress:
             text += f"  {_time((now - self.start) * (1 - share) / share)} left"
         self._write(text)
 
+    def beat(self) -> None:
+        """Show that work goes on, where nobody knows how long it takes."""
+        if self.shown:
+            self._write(f"{self.title}  {self.clock() - self.start:.0f} s")
+
     def clear(self) -> None:
         """Take the line away."""
         if self.width:
@@ -54,6 +60,28 @@ def progress(title: str) -> Iterator[Progress]:
     try:
         yield line
     finally:
+        line.clear()
+
+
+@contextmanager
+def waiting(title: str, stream=None) -> Iterator[None]:
+    """A line with the seconds gone by, around work that cannot tell how far it is."""
+    line = Progress(title, stream)
+    done = threading.Event()
+
+    def count() -> None:
+        while not done.wait(PATIENCE):
+            line.beat()
+
+    thread = threading.Thread(target=count, daemon=True)
+    if line.shown:
+        thread.start()
+    try:
+        yield
+    finally:
+        done.set()
+        if line.shown:
+            thread.join()
         line.clear()
 
 
