@@ -24,7 +24,7 @@ from .page import Image, Page
 from .raster import raster
 from .record import make_record, record_bytes, short
 
-__all__ = ["Approved", "approval", "approve"]
+__all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words"]
 
 NARROWEST, WIDEST = 1200, 12_000  # pixels
 MOST_THUMBNAILS = 3
@@ -63,7 +63,7 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
     found = colours(chosen, kept=kept)
     told(0.85)
-    notes = _notes(chosen, made.notes)
+    notes = approval_notes(chosen, made.notes)
     grouped = groups(chosen, side)
     thumbnails = _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
     told(0.95)
@@ -136,7 +136,8 @@ def _target(scene: Scene, colour: PartColour) -> Target:
     return Target(title=f"{colour.title}, {colour.wood}", patches=tuple(map(swatch, patches)), rows=tuple(rows), range=" ".join(said))
 
 
-def _notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
+def approval_notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:
+    """What a client and a finisher should know, each said once."""
     warned = [f"{part.title}: {warning}" for part in scene.parts for warning in finish_warnings(part.finish)]
     return tuple(dict.fromkeys([wood_sentence(scene), *of_picture, *warned]))
 
@@ -152,11 +153,12 @@ def _thumbnails(scene: Scene, order: Sequence[str], most: tuple[float, float], d
             wide, high = board.size_mm[0] + 24, board.size_mm[1] + 24
             scale = max(min(most[0] / wide, most[1] / high) * density, 0.05)
             pixels = placement_picture(scene, part.name, scale=scale, kept=kept).pixels
-        made.append(Thumbnail(pixels, _placement_words(scene, part)))
+        made.append(Thumbnail(pixels, placement_words(scene, part)))
     return tuple(made)
 
 
-def _placement_words(scene: Scene, part: Part) -> str:
+def placement_words(scene: Scene, part: Part) -> str:
+    """Where a part lies on its board, in one sentence."""
     place, board = part.placement, scene.boards[part.board]
     cut = {"single": "one piece", "bookmatch": "bookmatched pair", "slipmatch": "slipmatched pair"}[place.cut]
     turn = f", turned {place.turn:g}°" if place.turn else ""

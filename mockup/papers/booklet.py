@@ -35,9 +35,10 @@ class Booklet:
     edition: str
     note: str
     px_per_mm: float = 150 / 25.4
-    _pages: list[list[Item]] = field(default_factory=list)
+    _pages: list[list[Item] | Page] = field(default_factory=list)
     _titles: list[str] = field(default_factory=list)
     column: Column = field(init=False)
+    _top: float = field(init=False)
 
     def __post_init__(self) -> None:
         self.width, self.height = paper_size(self.paper)
@@ -75,9 +76,17 @@ class Booklet:
         column.space(4.6)
         self._keep(column.items)
         self.column = Column(MARGIN, column.y, self.inner)
+        self._top = column.y + 1.0
+
+    def insert(self, page: Page) -> None:
+        """A page made elsewhere, counted with the others; the next one must be begun."""
+        self._pages.append(page)
+        self._titles.append(page.title)
 
     def _keep(self, items: Sequence[Item]) -> None:
-        self._pages[-1] += items
+        here = self._pages[-1]
+        assert isinstance(here, list)  # a page made elsewhere is not added to
+        here += items
 
     def need(self, mm: float) -> None:
         """Go on to a new page unless this much room is left."""
@@ -96,6 +105,8 @@ class Booklet:
     def heading(self, words: str, *, keep: float = 22.0) -> None:
         """A heading that stays with what follows, ``keep`` mm of it."""
         self.need(keep)
+        if self.column.y > self._top:
+            self.space(3.0)
         own = Column(MARGIN, self.column.y, self.inner)
         own.text(words, Style(11, leading=1.25).bold())
         self.put(own.items, own.y - self.column.y + 2.6)
@@ -174,6 +185,9 @@ class Booklet:
         """The pages, each with its foot."""
         pages = []
         for number, (items, title) in enumerate(zip(self._pages, self._titles, strict=True), 1):
+            if isinstance(items, Page):
+                pages.append(items)
+                continue
             y = self.height - MARGIN - 4.5
             note = Column(MARGIN, y + 2.4, self.inner - 30)
             note.text(self.note, SMALL, most=2)

@@ -18,8 +18,8 @@ __all__ = ["month_leaves"]
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
 WEEK = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 WORK, WAIT = (226, 236, 228), (240, 240, 240)
-ENTRY = Style(6.3, leading=1.22)
-HEAD, LEAST_ROW, MOST_LINES = 6.0, 11.0, 9
+ENTRY = Style(7.0, leading=1.22)
+HEAD, LEAST_ROW, MOST_LINES = 6.0, 14.0, 10
 
 
 def month_leaves(book: Booklet, found: Sequence[Schedule], rest: frozenset[int]) -> None:

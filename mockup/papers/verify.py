@@ -24,22 +24,13 @@ from ..render.picture import picture
 from ..scene.load import load_scene
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
+from .changes import Change, changes
 from .record import file_hash, fingerprint, input_hashes, is_relative, pixel_hash, read_record, scene_path
 
 __all__ = ["Change", "Findings", "PixelChange", "verify"]
 
 MOST_TOLD = 20
 LARGEST_PICTURE = 1_000_000_000  # bytes
-NOTHING = "nothing"
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A value by its key path, as it was and as it is; both as they would stand in the record."""
-
-    path: str
-    before: str
-    after: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +100,9 @@ class Findings:
         return said
 
 
-def _told(kind: str, changes: tuple[Change, ...]) -> list[str]:
-    said = [f"{kind} {c.path}: {c.before} before, {c.after} now." for c in changes[:MOST_TOLD]]
-    return said + ([f"{kind}: {len(changes) - MOST_TOLD} more."] if len(changes) > MOST_TOLD else [])
+def _told(kind: str, found: tuple[Change, ...]) -> list[str]:
+    said = [f"{kind} {c.path}: {c.before} before, {c.after} now." for c in found[:MOST_TOLD]]
+    return said + ([f"{kind}: {len(found) - MOST_TOLD} more."] if len(found) > MOST_TOLD else [])
 
 
 def _pixel_words(pixels: PixelChange) -> str:
@@ -149,7 +140,7 @@ def verify(record_path: Path, scene: Path | str | None = None, *, kept: Kept | N
     except MockupError as error:
         return Findings(edited, str(error), _inputs_of_broken(record, named), (), (), version, None, image, 0)
     inputs = _input_changes(record["inputs"], input_hashes(loaded))
-    values = _changes(record["resolved"], _plain(loaded.resolved))
+    values = changes(record["resolved"], _plain(loaded.resolved))
     return _with_pixels(record, loaded, Findings(edited, "", inputs, values, (), version, None, image, 0), approved, kept, report)
 
 
@@ -171,7 +162,7 @@ def _with_pixels(record: dict[str, Any], scene: Scene, findings: Findings, appro
     keys = ("bare_lab", "finished_lab", "spread", "basis", "error")
     told(1.0)
     return replace(findings, pixels=changed, count=total,
-                targets=_changes({p: {k: c.get(k) for k in keys} for p, c in before.items()},
+                targets=changes({p: {k: c.get(k) for k in keys} for p, c in before.items()},
                                  {p: {k: c[k] for k in keys} for p, c in after.items()}))
 
 
@@ -239,32 +230,3 @@ def _inputs_of_broken(record: dict[str, Any], named: Path | str) -> dict[str, st
 def _plain(value: Any) -> Any:
     """As it comes back from JSON."""
     return json.loads(json.dumps(value))
-
-
-def _changes(before: Any, now: Any, path: str = "") -> tuple[Change, ...]:
-    """Every value that differs, by its key path; items of lists count from 1, as in a scene."""
-    if isinstance(before, dict) and isinstance(now, dict):
-        keys = [*before, *(k for k in now if k not in before)]
-        pairs = [(str(k), before.get(k, _Gone), now.get(k, _Gone)) for k in keys]
-    elif isinstance(before, list) and isinstance(now, list) and any(isinstance(v, (dict, list)) for v in (*before, *now)):
-        pairs = [(str(i + 1), before[i] if i < len(before) else _Gone, now[i] if i < len(now) else _Gone)
-                 for i in range(max(len(before), len(now)))]
-    else:
-        return () if before == now and type(before) is type(now) or _same_number(before, now) else \
-            (Change(path, _shown(before), _shown(now)),)
-    return tuple(c for key, a, b in pairs for c in _changes(a, b, f"{path}.{key}" if path else key))
-
-
-class _Gone:
-    """Stands for a value that is not there."""
-
-
-def _same_number(a: Any, b: Any) -> bool:
-    return all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in (a, b)) and a == b
-
-
-def _shown(value: Any) -> str:
-    if value is _Gone:
-        return NOTHING
-    text = json.dumps(value, ensure_ascii=False, sort_keys=True)
-    return text if len(text) <= 120 else text[:119] + "…"

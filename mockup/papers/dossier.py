@@ -1,0 +1,316 @@
+"""The approval dossier: all that a client signs and a maker keeps, in one PDF that can be mailed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path as FilePath
+from typing import Any
+
+import numpy as np
+
+from ..errors import MockupError
+from ..files.whole import write_all
+from ..finish.words import step_words
+from ..render.colours import PartColour, colours
+from ..render.kept import Kept
+from ..render.picture import MARGIN, picture, scene_box
+from ..render.placements import placement_picture
+from ..scene.values import Scene
+from .approval import approval_notes, placement_words
+from .booklet import BODY, SMALL, Booklet
+from .describe import (basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
+                       wood_words)
+from .flow import Column, Style
+from .page import INK, QUIET, Box, Image, Line, Page, Text, paper_size
+from .pdf import pdf_book
+from .practice import cautions, film_practice, protected_woods, steps_practice
+from .record import short
+from .revisions import Difference, Revision, difference, difference_map, kept_revisions, ramp, revision_of
+from .sheet import MOST, sheet
+
+__all__ = ["Dossier", "dossier", "write_dossier"]
+
+DENSITY = 150 / 25.4  # pixels per mm
+LARGEST = 5_000_000   # bytes: what any mail takes
+QUALITIES = (88, 80, 70, 60, 45)
+NOTE = "Screens and prints differ: judge the final colour on a sample of the wood."
+SHOWN = 4             # revisions shown with pictures, the last ones
+
+
+@dataclass(frozen=True, eq=False)
+class Dossier:
+    """A dossier as files by name, and its present revision."""
+
+    files: Mapping[str, bytes]
+    pages: tuple[Page, ...]
+    revision: Revision
+
+
+def dossier(scene: Scene, variant: str, folder: FilePath, *, paper: str, today: str, side: str = "front", kept: Kept | None = None) -> Dossier:
+    """The dossier of one variant; revisions kept in ``folder`` are its history, and the present one is added to them.
+
+    paper  "a4" or "letter". today  ISO 8601; a date in the scene goes before it.
+
+    MockupError for unknown paper or variant, a kept revision that was edited,
+    or a scene that changed without a new revision.
+    """
+    paper_size(paper)
+    chosen, folder = scene.with_variant(variant), FilePath(folder)
+    assert chosen.variant is not None
+    kept = Kept() if kept is None else kept
+    stem = f"{chosen.name}.{variant}"
+    history = kept_revisions(folder, stem)
+    now, new = revision_of(chosen, history, folder=folder, stem=stem, today=today, side=side, kept=kept)
+    history = (*history, now) if new else history
+    found = colours(chosen, kept=kept)
+    book = Booklet(paper, f"{chosen.title}: {chosen.variant.title}", "", edition_words(chosen, today), f"{NOTE} Fingerprint {short(now.record['fingerprint'])}.",
+                   px_per_mm=DENSITY)
+    _picture(book, chosen, now, side, kept)
+    if (options := _options(scene, variant, paper, today, side, kept)) is not None:
+        book.insert(options)
+    _recipe(book, chosen, found, side)
+    _placement(book, chosen, kept)
+    told = _history(book, history)
+    _cautions(book, chosen)
+    _signature(book, chosen)
+    pages = book.done()
+    name = f"{stem}.dossier"
+    data = next((d for q in QUALITIES if len(d := pdf_book(pages, title=pages[0].title, quality=q)) < LARGEST), None)
+    if data is None:
+        raise MockupError("The dossier would be over 5 MB.", fix="Leave out some variants or revisions.")
+    files = {f"{name}.pdf": data, f"{name}.json": _plain(chosen, now, found, history, told)}
+    return Dossier(files | (now.files(stem) if new else {}), tuple(pages), now)
+
+
+def write_dossier(folder: FilePath, scene: Scene, variant: str, **how: Any) -> tuple[FilePath, ...]:
+    """Write a dossier and its new revision into a folder, all or none; arguments as for ``dossier``."""
+    made = dossier(scene, variant, folder, **how)
+    paths = {FilePath(folder) / name: data for name, data in made.files.items()}
+    write_all(paths)
+    return tuple(paths)
+
+
+def _picture(book: Booklet, scene: Scene, now: Revision, side: str, kept: Kept) -> None:
+    assert scene.variant is not None
+    book.page("For approval")
+    if scene.variant.why:
+        book.text(scene.variant.why, BODY.slanted().quiet(), after=4)
+    if scene.client:
+        book.text(f"For {scene.client}", after=4)
+    box = scene_box(scene, side)
+    wide, high = box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN
+    notes = approval_notes(scene, ())
+    room = book.room - 16 - 9 * len(notes)
+    scale = min(book.inner / wide, room / high)
+    made = picture(scene, side=side, scale=int(scale * DENSITY * 1000) / 1000, kept=kept)
+    width = made.pixels.shape[1] / DENSITY
+    book.image(made.pixels, width=width, x=book.column.x + (book.inner - width) / 2, after=5)
+    for note in notes:
+        book.text(note, SMALL, after=1.4)
+
+
+def _options(scene: Scene, variant: str, paper: str, today: str, side: str, kept: Kept) -> Page | None:
+    names = [v.name for v in scene.variants]
+    if len(names) < 2:
+        return None
+    shown = names if len(names) <= MOST else [variant, *(n for n in names if n != variant)][:MOST]
+    page = sheet(scene, shown, today=today, paper=paper, px_width=round(paper_size(paper)[0] * DENSITY), side=side, kept=kept)
+    return replace(page, title=f"{scene.title}: options considered")
+
+
+def _recipe(book: Booklet, scene: Scene, found: Sequence[PartColour], side: str) -> None:
+    book.page("Recipe and colour to meet")
+    grouped = groups(scene, side)
+    for group in grouped:
+        book.heading(listed(group.titles), keep=44)
+        book.text(capital(wood_words(scene, group.part)), BODY.quiet(), after=2.4)
+        for n, step in enumerate(group.part.finish.steps, 1):
+            own = Column(book.column.x, book.column.y, book.inner)
+            own.numbered(f"{n}.", capital(re.sub(r"(\d) (%|mm)", "\\1\u00a0\\2", step_words(step))), BODY, indent=6)
+            book.put(own.items, own.y - book.column.y + 1.6)
+        if not group.part.finish.steps:
+            book.text("No finish: bare wood", after=1.6)
+        book.text(f"Sheen: {sheen_sentence(group.part.finish.sheen)} at {unbroken('60°')}", after=4)
+        for colour in (c for c in found if c.part in group.names):
+            _target(book, scene, colour)
+    book.text(basis_sentence(found), SMALL)
+    book.text("Colours are means of a part's face, without gloss (CIE Lab, D65). Patches: bare, finished, and small "
+              "the light and the dark end of the expected range.", SMALL)
+
+
+def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
+    """Bare and finished side by side, and the two ends of what the finished colour may be."""
+    side, small = 17.0, 8.5
+    book.need(side + 9)
+    x, y = book.column.x, book.column.y
+    beside = Column(x + 2 * side + small + 6, y, book.inner - 2 * side - small - 6)
+    beside.text(f"{colour.title}, {colour.wood}", BODY.bold())
+    for label, lab, style in (("Bare", colour.bare_lab, SMALL), ("Finished", colour.finished_lab, BODY), ("Light end", colour.light_lab, SMALL),
+                              ("Dark end", colour.dark_lab, SMALL)):
+        beside.space(1.5)
+        beside.row(label, lab_words(lab), style, indent=19, label_style=SMALL)
+    beside.space(1.3)
+    beside.text(f"The finished mean is expected within {unbroken(f'ΔE00 {colour.error:.1f}')} of this in 95 of 100 parts. Within the face "
+                f"{unbroken('95 %')} of {unbroken('10 mm')} patches lie within {unbroken(f'ΔE00 {colour.spread:.1f}')}.", SMALL)
+    patches = [Box(x, y, side, side, swatch(colour.bare_lab)), Box(x + side, y, side, side, swatch(colour.finished_lab)),
+               Box(x + 2 * side, y, small, small, swatch(colour.light_lab)), Box(x + 2 * side, y + small, small, small, swatch(colour.dark_lab))]
+    book.put([*patches, *beside.items], max(beside.y - y, side) + 4.5)
+
+
+def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
+    book.page("Where it is cut")
+    book.text(wood_sentence(scene), after=5)
+    across = 2 if len(scene.parts) > 1 else 1
+    gap = 8.0
+    width = (book.inner - gap * (across - 1)) / across
+    parts = list(scene.parts)
+    high = min(book.room - 22 if len(parts) <= across else (book.room - 40) / 2, 150.0)
+    for first in range(0, len(parts), across):
+        row = []
+        for part in parts[first:first + across]:
+            board = scene.boards[part.board]
+            wide, tall = board.size_mm[0] + 24, board.size_mm[1] + 24
+            scale = min(width / wide, high / tall)
+            row.append((part, placement_picture(scene, part.name, scale=max(scale * DENSITY, 0.05), kept=kept).pixels))
+        tallest = max(p.shape[0] for _, p in row) / DENSITY
+        book.need(tallest + 22)
+        top, lowest, items = book.column.y, 0.0, []
+        for k, (part, pixels) in enumerate(row):
+            x = book.column.x + k * (width + gap)
+            items.append(Image(x, top, pixels.shape[1] / DENSITY, pixels.shape[0] / DENSITY, pixels))
+            own = Column(x, top + tallest + 2.6, width)
+            own.text(placement_words(scene, part), SMALL)
+            items += own.items
+            lowest = max(lowest, own.y)
+        book.put(items, lowest - top + 6)
+
+
+def _history(book: Booklet, history: Sequence[Revision]) -> list[Difference]:
+    book.page("Revisions")
+    book.table(("Revision", "Date", "Fingerprint"), [(r.label, str(r.record.get("date", "")), short(r.record["fingerprint"])) for r in history],
+               (0.6, 0.8, 1.6))
+    told = []
+    pairs = list(zip(history, history[1:]))
+    if not pairs:
+        book.text("This is the first revision kept.", after=3)
+    for k, (before, now) in enumerate(pairs):
+        found = difference(before, now)
+        told.append(found)
+        book.heading(f"From revision {before.label} to {now.label}", keep=40)
+        for words in found.words[:24]:
+            book.text(words, after=1.2)
+        if len(found.words) > 24:
+            book.text(f"And {len(found.words) - 24} more.", SMALL)
+        if len(pairs) - k <= SHOWN:
+            _side_by_side(book, before, now, found)
+    return told
+
+
+def _side_by_side(book: Booklet, before: Revision, now: Revision, found: Difference) -> None:
+    pictures = [(f"Before: {before.label}", before.pixels), (f"After: {now.label}", now.pixels)]
+    mapped = difference_map(found)
+    if mapped is not None:
+        pictures.append(("Difference, ΔE00", mapped))
+    gap = 5.0
+    width = (book.inner - 2 * gap) / 3
+    tallest = max(p.shape[0] / p.shape[1] for _, p in pictures) * width
+    if tallest > 130:
+        width, tallest = width * 130 / tallest, 130.0
+    book.need(tallest + 24)
+    book.space(2)
+    top, items = book.column.y, []
+    for k, (title, pixels) in enumerate(pictures):
+        x = book.column.x + k * (width + gap)
+        own = Column(x, top, width)
+        own.text(title, SMALL)
+        items += [*own.items, Image(x, top + 5, width, pixels.shape[0] / pixels.shape[1] * width, _smaller(pixels, width))]
+    book.put(items, tallest + 8)
+    if mapped is None:
+        book.text("The outline or its size changed, so that colours are not compared point by point.", SMALL)
+        return
+    bar = ramp(np.broadcast_to(np.linspace(0, 10, 200, dtype=np.float32), (12, 200)))
+    x, y = book.column.x + 2 * (width + gap), book.column.y
+    scale = [Image(x, y, width, 2.6, bar)]
+    scale += [Text(x + width * v / 10, y + 5.6, f"{v:g}" if v < 10 else "10+", 6.5, colour=QUIET, align="left" if v == 0 else "right" if v == 10 else "middle")
+              for v in (0, 2, 5, 10)]
+    own = Column(book.column.x, y, 2 * width)
+    own.text(f"Mean ΔE00 {found.mean:.1f}, 95 % below {found.high:.1f}; {found.share * 100:.0f} % of the picture changed by more than 2, "
+             "which is seen side by side.", SMALL)
+    book.put([*scale, *own.items], max(own.y - y, 6.5) + 5)
+
+
+def _smaller(pixels: np.ndarray, width: float) -> np.ndarray:
+    import cv2
+
+    wide = round(width * DENSITY)
+    if pixels.shape[1] <= wide:
+        return pixels
+    return cv2.resize(pixels, (wide, max(1, round(pixels.shape[0] * wide / pixels.shape[1]))), interpolation=cv2.INTER_AREA)
+
+
+def _cautions(book: Booklet, scene: Scene) -> None:
+    book.page("What may vary, and cautions")
+    for text in ("Wood varies from piece to piece and within one; the colours here are of the board shown.",
+                 "Finishes darken, yellow or fade with light and years.", NOTE):
+        book.text(text, after=1.4)
+    keys: dict[str, None] = {}
+    for part in scene.parts:
+        for step in scene.resolved["parts"][part.name]["finish"]:
+            if "coat" in step:
+                keys.update(dict.fromkeys(film_practice(step["coat"], {}).cautions))
+            else:
+                kind = {"stain": "stain", "burst": "tint", "tint": "tint", "fill": "fill", "paint": "paint"}.get(next(iter(step), ""), "sand_back")
+                keys.update(dict.fromkeys(steps_practice()[kind].cautions))
+    if keys:
+        book.heading("For whoever does the finishing")
+        book.text("The product's safety data sheet, the rules of the place, and people licensed for the work go before all that stands here.",
+                  BODY.bold(), after=3)
+    for key in [k for k in cautions() if k in keys]:
+        book.need(24)
+        book.text(cautions()[key].title, BODY.bold(), after=1.0)
+        book.text(cautions()[key].text, after=0.8)
+        book.text(f"Source: {cautions()[key].source}.", SMALL, after=3)
+    for name, text in protected_woods([b.wood for n, b in scene.boards.items() if n in {p.board for p in scene.parts}]):
+        book.need(24)
+        book.text(name, BODY.bold(), after=1.0)
+        book.text(f"{text} Ask your own CITES office on the day; this is no legal advice.", after=3)
+
+
+def _signature(book: Booklet, scene: Scene) -> None:
+    book.heading("Approval", keep=62)
+    book.text("I approve the colour and finish shown here, within the variation and the expected range stated in this dossier.", after=17)
+    y, gap = book.column.y, 7.0
+    shares = (0.34, 0.40, 0.26)
+    x, items = book.column.x, []
+    for label, share in zip(("Client", "Signature", "Date"), shares, strict=True):
+        width = (book.inner - 2 * gap) * share
+        items.append(Line(x, y, x + width, y, 0.2, QUIET))
+        own = Column(x, y + 1.6, width)
+        own.text(label, SMALL)
+        items += own.items
+        if label == "Client" and scene.client:
+            name = Column(x, 0, width)
+            name.text(scene.client, Style(11), most=1)
+            items += [replace(i, y=y - 1.6, colour=INK) for i in name.items if isinstance(i, Text)]
+        x += width + gap
+    book.put(items, 9)
+
+
+def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Sequence[Revision], told: Sequence[Difference]) -> bytes:
+    assert scene.variant is not None
+    whole = {
+        "kind": "mockup dossier", "format": 1, "scene": scene.name, "variant": scene.variant.name, "title": scene.title,
+        "revision": now.label, "fingerprint": now.record["fingerprint"],
+        "colours": [{"part": c.part, "finished_lab": list(c.finished_lab), "bare_lab": list(c.bare_lab), "light_lab": list(c.light_lab),
+                     "dark_lab": list(c.dark_lab), "patches_delta_e00": c.spread, "expected_delta_e00": c.error, "basis": c.basis} for c in found],
+        "revisions": [{"revision": r.label, "date": r.record.get("date"), "fingerprint": r.record["fingerprint"]} for r in history],
+        "changes": [{"from": a.label, "to": b.label, "words": [w.replace("\u00a0", " ") for w in d.words],
+                     "values": [{"path": c.path, "before": c.before, "after": c.after} for c in d.values],
+                     "delta_e00": None if d.apart is None else {"mean": round(d.mean, 3), "p95": round(d.high, 3), "share_above_2": round(d.share, 4)}}
+                    for (a, b), d in zip(zip(history, history[1:]), told, strict=True)],
+        "record": dict(now.record),
+    }
+    return (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=False, allow_nan=False) + "\n").encode("utf-8")
