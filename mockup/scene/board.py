@@ -1,13 +1,18 @@
-"""The boards of a scene: a wood of the library, or the maker's own photograph."""
+"""The boards of a scene: a wood of the library, or the maker's own photograph.
+
+What a scene does not say of a photograph is read from the TOML beside it, if there is one.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+from pathlib import Path, PurePosixPath
+from typing import Any
 
-from ..errors import MockupError
+from ..errors import MockupError, Problem
 from .desk import Desk
 from .library import find, texture, textures
 from .reader import Reader
+from .text import read_toml
 from .values import BoardRef
 
 __all__ = ["read_board"]
@@ -52,13 +57,15 @@ def _from_texture(read: Reader, name: str, desk: Desk, sources: dict[str, Path])
 
 
 def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -> BoardRef | None:
-    scale = read.number("mm_per_pixel", 0.002, 5, None, unit="mm")
-    wood = read.text("wood", None, longest=80, fix='Say what wood it is, as wood = "flame maple".')
-    actual = read.flag("actual", None, fix="Use actual = true when this very board will be used, or false "
-                                           "when it stands for its kind.")
     wanted = read.text("photo", None, longest=400, fix='Name a picture in the folder of the scene, as "my-board.jpg".')
-    grain_given = read.has("grain")
-    grain = read.number("grain", -180, 180, 0, unit="degrees", ends=("", ""))
+    record = _record(read, wanted, desk, sources) if wanted and not all(read.has(key) for key in PHOTO_KEYS[:3]) else None
+    known = record or {}
+    scale = read.number("mm_per_pixel", 0.002, 5, known.get("mm_per_pixel"), unit="mm")
+    wood = read.text("wood", known.get("wood"), longest=80, fix='Say what wood it is, as wood = "flame maple".')
+    actual = read.flag("actual", known.get("actual"), fix="Use actual = true when this very board will be used, or false "
+                                                        "when it stands for its kind.")
+    grain_given = read.has("grain") or "grain" in known
+    grain = read.number("grain", -180, 180, known.get("grain", 0), unit="degrees", ends=("", ""))
     if not wanted:
         return None
     try:
@@ -75,6 +82,29 @@ def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -
     # Boards are cut along the grain, so the long side of the picture says which way it runs.
     return BoardRef(name=name, path=path, mm_per_pixel=scale, wood=wood, actual=actual, size_mm=size,
                     grain=grain if grain_given else (90.0 if height > width else 0.0))
+
+
+def _record(read: Reader, wanted: str, desk: Desk, sources: dict[str, Path]) -> dict[str, Any] | None:
+    """What the file beside a picture says of it, as "mockup board" and "mockup wood make" write one; None without such a file."""
+    name = str(PurePosixPath(wanted).with_suffix(".toml")) if PurePosixPath(wanted).suffix else ""
+    try:
+        file = desk.inside(name)
+        table = read_toml(file)
+    except MockupError:
+        return None
+    if "mm_per_pixel" not in table:  # another file of the same name, perhaps this very scene
+        return None
+    problems: list[Problem] = []
+    beside = Reader(table, (), problems)
+    found = {"mm_per_pixel": beside.number("mm_per_pixel", 0.002, 5, None, unit="mm"), "wood": beside.text("wood", None, longest=80),
+             "actual": beside.flag("actual", None)}
+    if beside.has("grain"):
+        found["grain"] = beside.number("grain", -180, 180, None, unit="degrees", ends=("", ""))
+    if problems:
+        _pass_on(read, "photo", MockupError.several(problems).within(name, joint=": "))
+        return None
+    sources[name] = file
+    return found
 
 
 def _pass_on(read: Reader, key: str, error: MockupError) -> None:
