@@ -9,7 +9,7 @@ import numpy as np
 
 from mockup.board.correct import fit_correction
 from mockup.board.develop import Recipe, develop, develop_view
-from mockup.board.flatten import view_scale
+from mockup.board.flatten import brightest, view_scale
 from mockup.board.glare import Spoilt, find_spoilt
 from mockup.board.grain import grain_angle
 from mockup.board.light import Light, Spots, fit_light
@@ -161,13 +161,13 @@ def _survey(pixels: Array, wanted: Wanted, target: Target | None) -> Survey:
 
 def _refuse_unusable(pixels: Array) -> None:
     """Night photos and screenshots."""
-    small = pixels[::8, ::8].max(2)
+    small = brightest(np.ascontiguousarray(pixels[::8, ::8]))
     if float(np.percentile(small, 98)) < 0.02 * 65535:
         raise MockupError("This photo was taken in the dark: there is more noise than wood in it.",
                           fix="Take it by daylight near a window, without flash.")
     height = len(pixels)
     ends = [*range(0, height // 6, max(height // 600, 1)), *range(height - height // 6, height, max(height // 600, 1))]
-    flat = np.array([len(np.unique(pixels[k, ::7], axis=0)) == 1 for k in ends])
+    flat = np.array([(pixels[k, ::7] == pixels[k, 0]).all() for k in ends])
     if flat.mean() > 0.12:
         raise MockupError("This looks like a screenshot: there are bars of one flat colour in it.",
                           fix="Use the camera's own file, not a picture of the screen.")
@@ -262,7 +262,7 @@ def _references(pixels: Array, survey: Survey, wanted: Wanted, told: list[str]) 
 
 
 def _burnt(survey: Survey) -> Array:
-    return survey.view.pixels.max(2) > 0.97 * 65535
+    return brightest(survey.view.pixels) > 0.97 * 65535
 
 
 def _even(survey: Survey) -> Light:
@@ -297,6 +297,7 @@ def _how(survey: Survey, wanted: Wanted) -> tuple[str, ...]:
     if wanted.ruler != RULER:
         words.append(f"scale by the sheet, whose 100 mm ruler measures {wanted.ruler:g} mm")
     if survey.edges:
-        words.append(f"board found, {survey.edges.size[0]:.1f} x {survey.edges.size[1]:.1f} mm, and cropped just inside its edges")
+        w, h = survey.edges.size
+        words.append(f"board found, {w:.1f} x {h:.1f} mm, and cropped just inside its edges")
     words.append("light evened out by " + ("the sheet's white paper" if survey.papers else "the wood itself"))
     return tuple(words)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -93,9 +92,3 @@ def develop_view(seen: Array, origin: tuple[float, float], px_per_mm: float, rec
     """Reflectance (H, W, 3) float32 of a working view of uint16 light whose corner is at ``origin`` mm."""
     table = np.ascontiguousarray(recipe.light.tone.table())
     return _reflect(seen, table, _lit(recipe.light, (0, seen.shape[0]), seen.shape[1], origin, px_per_mm), recipe)
-
-
-def bands(height: int) -> Iterator[tuple[int, int]]:
-    """Rows of each band."""
-    for top in range(0, height, BAND):
-        yield top, min(top + BAND, height)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
-import numpy as np
 
 from mockup.board.calibrate import Calibrated, Wanted, calibrate
 from mockup.board.card import card_pdf
@@ -17,7 +16,7 @@ from mockup.files.photo import Photo, read_photo
 from mockup.files.picture import encode_picture
 from mockup.files.whole import write_all, write_whole
 
-__all__ = ["Written", "photo_to_board", "write_board", "write_card"]
+__all__ = ["Written", "beside", "photo_to_board", "write_board", "write_card"]
 
 
 @dataclass(frozen=True, slots=True)

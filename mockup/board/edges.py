@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-__all__ = ["Edges", "find_edges"]
+__all__ = ["Edges", "Outline", "find_outline", "place_edges"]
 
 Array = np.ndarray
 
@@ -47,14 +47,22 @@ class Edges:
         return tuple(side for side in _SIDES if self.support[side] < _FOUND)
 
 
-def find_edges(lab: Array, hidden: Array, px_per_mm: float, *, turn: float, near: tuple[float, float, float, float],
-               size: tuple[float, float] | None = None) -> Edges | None:
-    """The board's outline in a view.
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A rectangle in a view: its top left corner, mm; ``turn`` degrees clockwise as seen; (width, height) mm."""
+
+    origin: tuple[float, float]
+    turn: float
+    size: tuple[float, float]
+
+
+def find_outline(lab: Array, hidden: Array, px_per_mm: float, *, near: tuple[float, float, float, float],
+                 size: tuple[float, float] | None = None) -> Outline | None:
+    """Where the board lies in a view, to about 2 mm and half a degree.
 
     lab     (H, W, 3) float32 CIE Lab of the face, not shown parts included.
     hidden  (H, W) bool, paper, target or outside the photo: no edge is looked for there.
-    turn    degrees, about how the board lies (within 6).
-    near    x0, y0, x1, y1 mm: the box of the markers; the board lies near it.
+    near    x0, y0, x1, y1 mm: the box of the markers; the board lies near it, turned by less than 6 degrees.
     size    known (width, height) mm, or None.
 
     Returns None when no rectangle stands out.
@@ -63,27 +71,32 @@ def find_edges(lab: Array, hidden: Array, px_per_mm: float, *, turn: float, near
     small = cv2.resize(lab, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
     shut = cv2.resize(hidden.astype(np.uint8), small.shape[1::-1], interpolation=cv2.INTER_NEAREST).astype(bool)
     coarse = px_per_mm * small.shape[1] / lab.shape[1]
-    turn += _lean(small, shut, turn)
+    turn = _lean(small, shut)
     box = _rectangle(small, shut, coarse, turn, near, size)
     if box is None:
         return None
-    # Both views are turned about their middles.
-    middle, middle_small = np.hypot(*lab.shape[:2]) / 2 / px_per_mm, np.hypot(*small.shape[:2]) / 2 / coarse
-    box = tuple(v - middle_small + middle for v in box)
-    for _ in range(3):  # each line is fitted, then the view is turned to agree
-        refined = _refine(lab, hidden, px_per_mm, turn, box)
-        box, lean, support, rough = refined
-        if abs(lean) < 0.01:
-            break
-        turn, box = _turned(box, turn, lean, lab.shape, px_per_mm)
-    box, _, support, rough = _refine(lab, hidden, px_per_mm, turn, box)
     x0, y0, x1, y1 = box
-    corner = np.linalg.inv(np.vstack([_motion(turn, lab.shape, px_per_mm), [0, 0, 1]])) @ (x0 * px_per_mm - 0.5, y0 * px_per_mm - 0.5, 1)
-    origin = (corner[:2] + 0.5) / px_per_mm
-    return Edges((float(origin[0]), float(origin[1])), float(turn), (x1 - x0, y1 - y0), support, rough)
+    motion = np.vstack([_motion(turn, small.shape), [0, 0, 1]])
+    corner = np.linalg.inv(motion) @ (x0 * coarse - 0.5, y0 * coarse - 0.5, 1)
+    x, y = (corner[:2] + 0.5) / coarse
+    return Outline((float(x), float(y)), turn, (x1 - x0, y1 - y0))
 
 
-def _motion(turn: float, shape, px_per_mm: float) -> Array:
+def place_edges(lab: Array, hidden: Array, px_per_mm: float, size: tuple[float, float], margin: float) -> Edges:
+    """The four edges exactly, in a view that is turned as the outline is and shows ``margin`` mm around it.
+
+    lab, hidden  as ``find_outline``. The ``Edges`` are in mm of this view.
+    """
+    box = (margin, margin, margin + size[0], margin + size[1])
+    (x0, y0, x1, y1), lean, support, rough = _refine(lab, hidden, px_per_mm, box)
+    # Lines were measured at the middle of each side, so the box turns about its own middle.
+    middle, half = np.array([x0 + x1, y0 + y1]) / 2, np.array([x1 - x0, y1 - y0]) / 2
+    c, s = np.cos(np.radians(lean)), np.sin(np.radians(lean))
+    x, y = middle - np.array([[c, -s], [s, c]]) @ half
+    return Edges((float(x), float(y)), lean, (float(x1 - x0), float(y1 - y0)), support, rough)
+
+
+def _motion(turn: float, shape) -> Array:
     """(2, 3) pixels of the view to pixels of the view turned back by ``turn``, which has room for all of it."""
     h, w = shape[:2]
     c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
@@ -92,21 +105,12 @@ def _motion(turn: float, shape, px_per_mm: float) -> Array:
     return np.column_stack([m, np.array([side / 2, side / 2]) - m @ (w / 2, h / 2)])
 
 
-def _turn_view(lab: Array, hidden: Array, px_per_mm: float, turn: float) -> tuple[Array, Array, Array]:
-    motion = _motion(turn, lab.shape, px_per_mm)
+def _turn_view(lab: Array, hidden: Array, turn: float) -> tuple[Array, Array, Array]:
+    motion = _motion(turn, lab.shape)
     side = int(np.ceil(np.hypot(*lab.shape[:2])))
     out = cv2.warpAffine(lab, motion, (side, side), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     shut = cv2.warpAffine(hidden.astype(np.uint8), motion, (side, side), flags=cv2.INTER_NEAREST, borderValue=1)
     return out, shut.astype(bool), motion
-
-
-def _turned(box, turn: float, lean: float, shape, px_per_mm: float):
-    """The same box after the view is turned a little further, about its own middle."""
-    old, new = (np.vstack([_motion(t, shape, px_per_mm), [0, 0, 1]]) for t in (turn, turn + lean))
-    middle = np.array([(box[0] + box[2]) / 2 * px_per_mm, (box[1] + box[3]) / 2 * px_per_mm, 1])
-    moved = (new @ np.linalg.inv(old) @ middle)[:2] / px_per_mm
-    w, h = (box[2] - box[0]) / 2, (box[3] - box[1]) / 2
-    return turn + lean, (moved[0] - w, moved[1] - h, moved[0] + w, moved[1] + h)
 
 
 def _contrast(lab: Array, hidden: Array, step: int, axis: int) -> Array:
@@ -122,15 +126,15 @@ def _contrast(lab: Array, hidden: Array, step: int, axis: int) -> Array:
     return out
 
 
-def _lean(lab: Array, hidden: Array, turn: float) -> float:
-    """Degrees to add to ``turn`` so that long edges run along the rows and columns of the view."""
+def _lean(lab: Array, hidden: Array) -> float:
+    """Degrees by which long edges are turned from the rows and columns of the view."""
     best = 0.0, -1.0
     dx, dy = (_contrast(lab, hidden, 1, axis) for axis in (1, 0))
     edge = np.nan_to_num(np.fmax(dx, dy)).astype(np.float32)
     edge *= edge > 0.5
     side = int(np.ceil(np.hypot(*edge.shape)))
     for trial in np.arange(-6, 6.01, 0.5):
-        view = cv2.warpAffine(edge, _motion(turn + trial, edge.shape, 1.0), (side, side), flags=cv2.INTER_LINEAR)
+        view = cv2.warpAffine(edge, _motion(trial, edge.shape), (side, side), flags=cv2.INTER_LINEAR)
         sharp = float((view.sum(0) ** 3).sum() + (view.sum(1) ** 3).sum())
         if sharp > best[1]:
             best = float(trial), sharp
@@ -139,7 +143,7 @@ def _lean(lab: Array, hidden: Array, turn: float) -> float:
 
 def _rectangle(lab: Array, hidden: Array, px_per_mm: float, turn: float, near, size):
     """The rectangle with the clearest outline: x0, y0, x1, y1 mm in the turned view, or None."""
-    view, shut, motion = _turn_view(lab, hidden, px_per_mm, turn)
+    view, shut, motion = _turn_view(lab, hidden, turn)
     step = max(int(round(_STEP * px_per_mm)), 2)
     sums = {}
     for axis in (0, 1):
@@ -191,8 +195,9 @@ def _candidates(sums, axis: int, step: int) -> Array:
     for share in (1.0, 0.5, 0.25):
         window = max(int(length * share), 8)
         for start in range(0, length - window + 1, max(window // 2, 1)):
-            take = lambda s: (s[:, start + window] - s[:, start]) if axis == 0 else (s[start + window] - s[start])
-            mean = take(total) / np.maximum(take(known), 0.25 * window)
+            ends = (slice(None), [start, start + window]) if axis == 0 else ([start, start + window], slice(None))
+            edge, seen = (np.diff(s[ends], axis=1 - axis).ravel() for s in (total, known))
+            mean = edge / np.maximum(seen, 0.25 * window)
             strength = np.maximum(strength, mean * (0.8 + 0.2 * share))
     peaks = []
     left = strength.copy()
@@ -224,9 +229,8 @@ def _share(sums, axis: int, lines, start, stop) -> Array:
     return (t + 0.75 * hidden) / np.maximum(stop - start, 1)
 
 
-def _refine(lab: Array, hidden: Array, px_per_mm: float, turn: float, box):
+def _refine(view: Array, shut: Array, px_per_mm: float, box):
     """Each side to a straight line: box, mean lean in degrees, support and scatter by side."""
-    view, shut, _ = _turn_view(lab, hidden, px_per_mm, turn)
     step = max(int(round(0.5 * _STEP * px_per_mm)), 1)
     reach = max(int(round(4.0 * px_per_mm)), step + 3)
     lines, support, rough = {}, {}, {}
@@ -235,14 +239,14 @@ def _refine(lab: Array, hidden: Array, px_per_mm: float, turn: float, box):
         at = {"top": box[1], "bottom": box[3], "left": box[0], "right": box[2]}[side] * px_per_mm - 0.5
         lo, hi = ((box[0], box[2]) if across == 0 else (box[1], box[3]))
         lo, hi = lo * px_per_mm + 0.02 * (hi - lo) * px_per_mm, hi * px_per_mm - 0.02 * (hi - lo) * px_per_mm
-        first = int(np.clip(round(at) - reach, 0, len(view) - 2 * reach - 1))
+        first = int(np.clip(round(at) - reach, 0, max(view.shape[across] - 2 * reach - 1, 0)))
         part = (view[first:first + 2 * reach + 1, int(lo):int(hi)] if across == 0 else
                 view[int(lo):int(hi), first:first + 2 * reach + 1].transpose(1, 0, 2))
         dark = (shut[first:first + 2 * reach + 1, int(lo):int(hi)] if across == 0 else
                 shut[int(lo):int(hi), first:first + 2 * reach + 1].T)
         lines[side], support[side], rough[side] = _line(np.ascontiguousarray(part), dark, step, first, at, px_per_mm)
     leans, weights = [], []
-    for side, (place, slope) in lines.items():
+    for side, (_, slope) in lines.items():
         length = (box[2] - box[0]) if side in ("top", "bottom") else (box[3] - box[1])
         leans.append(np.degrees(np.arctan(slope)) * (1 if side in ("top", "bottom") else -1))
         weights.append(length ** 3 * support[side] * (support[side] > 0.3) + 1e-9)

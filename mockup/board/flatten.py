@@ -7,12 +7,18 @@ import numpy as np
 
 from mockup.board.plane import Plane
 
-__all__ = ["BAND", "flatten", "flatten_rows", "view_scale"]
+__all__ = ["BAND", "brightest", "flatten", "flatten_rows", "view_scale"]
 
 Array = np.ndarray
 
 BAND = 128   # rows at a time
 _MESH = 16   # pixels between points whose place is worked out exactly; between them it is a straight line to 0.01 px
+
+
+def brightest(pixels: Array) -> Array:
+    """The largest channel of each pixel, (H, W); several times faster than numpy's maximum over a short axis."""
+    r, g, b = cv2.split(pixels)
+    return cv2.max(cv2.max(r, g), b)
 
 
 def view_scale(plane: Plane, size_mm: tuple[float, float], *, most: float = 40.0) -> float:

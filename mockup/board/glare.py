@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from mockup.board.flatten import brightest
 from mockup.colour.spaces import luminance
 
 __all__ = ["Spoilt", "find_spoilt"]
@@ -46,16 +47,16 @@ def find_spoilt(seen: Array, even: Array, closed: Array, px_per_mm: float) -> Sp
     channels stay (Shafer 1985, the dichromatic model). Pale sapwood is brighter
     too, but its channels differ more as it brightens, so it is no glare.
     """
-    top, low = seen.max(2), seen.max(2)
+    top = brightest(seen)
     clipped = (top > _FULL * 65535) & ~closed
-    dark = (low < _NONE * 65535) & ~closed
+    dark = (top < _NONE * 65535) & ~closed
     sigma = max(1.0 * px_per_mm, 0.6)
     soft = cv2.GaussianBlur(even, (0, 0), sigma)
     open_ = ~(closed | clipped | dark)
     glare = np.zeros(clipped.shape, bool)
     if open_.sum() > 50:
         bright = np.log(np.maximum(luminance(soft), 1e-3))
-        spread = soft.max(2) - soft.min(2)
+        spread = brightest(soft) + brightest(-soft)
         middle = float(np.median(bright[open_]))
         scatter = 1.48 * float(np.median(np.abs(bright[open_] - middle)))
         usual = float(np.median(spread[open_]))

@@ -4,8 +4,9 @@ Bare paper of the strips shows the light as it falls; a grey card and the greys
 of a target say how bright it is. Where there is little paper, the wood itself
 has to speak, with a soft voice: its own slow changes look just like light.
 Of its colour only what changes along the grain is taken for light; across the
-grain lies heartwood beside sapwood, and that is the board's own. Everything is solved together as one least-squares fit of logarithms, the
-light a low-order polynomial over the face, so that the figure cannot enter it.
+grain lies heartwood beside sapwood, and that is the board's own. Everything
+is solved together as one least-squares fit of logarithms, the light a
+low-order polynomial over the face, so that the figure cannot enter it.
 """
 
 from __future__ import annotations

@@ -221,7 +221,8 @@ def _refine(grey: Array, corners: Array) -> tuple[Array, Array, Array]:
     moved = np.linalg.norm(out - corners, axis=2).max(1)
     contrast = np.median(np.ptp(profile, axis=3), axis=(1, 2))
     inside = ((out > 1) & (out < np.array(grey.shape[::-1]) - 2)).all((1, 2))
-    sound = np.isfinite(out).all((1, 2)) & (moved < 1.5 * reach + 1) & (contrast > 0.05 * np.iinfo(grey.dtype).max) & inside & (off.max(1) < 0.6 * reach)
+    sound = np.isfinite(out).all((1, 2)) & inside & (moved < 1.5 * reach + 1) & (off.max(1) < 0.6 * reach)
+    sound &= contrast > 0.05 * np.iinfo(grey.dtype).max
     spread = np.median(width, axis=(1, 2)) * reach
     return np.where(sound[:, None, None], out, corners), spread, sound
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from mockup.board.edges import Edges, find_edges
-from mockup.board.flatten import flatten, view_scale
+from mockup.board.bundle import expected, fit_plane
+from mockup.board.edges import Edges, Outline, find_outline, place_edges
+from mockup.board.flatten import brightest, flatten
 from mockup.board.markers import Markers, find_markers, find_more, grey_view
-from mockup.board.plane import Plane, check_size, expected, fit_plane, plane_from_corners, plane_from_scan
+from mockup.board.plane import Plane, check_size, plane_from_corners, plane_from_scan
 from mockup.board.sheet import Sheet
 from mockup.board.target import Target
 from mockup.errors import MockupError
@@ -22,7 +23,8 @@ Array = np.ndarray
 _REACH = 750.0  # mm a board may reach beyond the strips
 _VIEW = 1.6       # px/mm of the working view
 _LONGEST = 1300   # px
-_CLOSE = 1.3      # px/mm; in a coarser view edges are looked at a second time
+_WIDE = 0.8       # px/mm of the view the board is first looked for in
+_MARGIN = 14.0    # mm around the board in the view its edges are placed in
 _UNDER = 9.0      # mm a strip may reach over an edge that is not seen
 _SIZE_OFF = 0.015  # share by which the sheet's and the maker's size may differ
 
@@ -83,7 +85,7 @@ class Survey:
 
 
 def _outside(view: View) -> Array:
-    return (view.pixels.max(2) == 0).astype(np.uint8)
+    return (brightest(view.pixels) == 0).astype(np.uint8)
 
 
 def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | None = None,
@@ -109,22 +111,37 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
     low, high = corners.min(0), corners.max(0)
     # A board may reach far beyond the strips, on any side.
     pad = np.full(2, _REACH if size is None else 30 + max(size))
-    view = _view(pixels, plane, low - pad, high + pad)
+    view = _view(pixels, plane, low - pad, high + pad, most=_WIDE)
     found = Survey(plane, (1.0, 1.0), "sheet", view, None, papers, sheet, markers)
     hidden = _shut(found, target)
     near = (*(low - view.origin), *(high - view.origin))
     lab = _lab(view.pixels)
-    edges = find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near)
+    edges = _placed(pixels, found, find_outline(lab, hidden, view.px_per_mm, near=near), target)
     if size is not None:
-        edges = _agreed(edges, find_edges(lab, hidden, view.px_per_mm, turn=0.0, near=near, size=size), size)
+        held = find_outline(lab, hidden, view.px_per_mm, near=near, size=size)
+        edges = _agreed(edges, _placed(pixels, found, held, target), size)
     if edges is None:
         raise MockupError("The markers were found, but not the edges of the board.",
                           fix="Lay the board on a plain cloth or sheet that is clearly lighter or darker, or give its "
                               "four corners and its size.")
-    edges = replace(edges, origin=(edges.origin[0] + view.origin[0], edges.origin[1] + view.origin[1]))
-    if view.px_per_mm < _CLOSE:
-        edges = _closer(pixels, found, edges, target)
     return _settled(pixels, replace(found, edges=edges), edges)
+
+
+def _placed(pixels: Array, found: Survey, outline: Outline | None, target: Target | None) -> Edges | None:
+    """The edges exactly, from a finer view turned as the board is; in the coordinates of ``found``."""
+    if outline is None:
+        return None
+    c, s = np.cos(np.radians(outline.turn)), np.sin(np.radians(outline.turn))
+    turn = np.array([[c, -s], [s, c]])
+    corner = np.array(outline.origin) + found.view.origin - turn @ (_MARGIN, _MARGIN)
+    plane = found.plane.moved(tuple(corner), outline.turn)
+    size = np.array(outline.size) + 2 * _MARGIN
+    scale = min(_VIEW, _LONGEST / size.max())
+    view = View(flatten(pixels, plane, tuple(size), scale, smooth=False), (0.0, 0.0), float(scale))
+    close = replace(found, plane=plane, papers=_papers(plane, found.sheet), view=view)
+    edges = place_edges(_lab(view.pixels), _shut(close, target), scale, outline.size, _MARGIN)
+    origin = corner + turn @ edges.origin
+    return replace(edges, origin=(float(origin[0]), float(origin[1])), turn=outline.turn + edges.turn)
 
 
 def _both_seen(edges: Edges, axis: int) -> bool:
@@ -141,22 +158,6 @@ def _shut(found: Survey, target: Target | None) -> Array:
         cv2.fillPoly(mask, [np.rint(found.view.to_pixels(outline)).astype(np.int32)], 1)
         hidden |= mask.astype(bool)
     return hidden
-
-
-def _closer(pixels: Array, found: Survey, edges: Edges, target: Target | None) -> Edges:
-    """The same edges, placed in a finer view."""
-    c, s = np.cos(np.radians(edges.turn)), np.sin(np.radians(edges.turn))
-    box = np.array([[0, 0], [edges.size[0], 0], edges.size, [0, edges.size[1]]]) @ np.array([[c, s], [-s, c]]) + edges.origin
-    low, high = box.min(0), box.max(0)
-    view = _view(pixels, found.plane, low - 30, high + 30)
-    if view.px_per_mm <= found.view.px_per_mm:
-        return edges
-    near = (*(low - view.origin), *(high - view.origin))
-    again = find_edges(_lab(view.pixels), _shut(replace(found, view=view), target), view.px_per_mm, turn=edges.turn, near=near,
-                       size=edges.size)
-    if again is None or len(again.missing) > len(edges.missing):
-        return edges
-    return replace(again, origin=(again.origin[0] + view.origin[0], again.origin[1] + view.origin[1]))
 
 
 def _all_markers(pixels: Array, sheet: Sheet, markers: Markers, plane: Plane) -> tuple[Markers, Plane]:
@@ -242,21 +243,20 @@ def _papers(plane: Plane, sheet: Sheet) -> dict[str, Array]:
     return out
 
 
-def _view(pixels: Array, plane: Plane, low: Array, high: Array) -> View:
+def _view(pixels: Array, plane: Plane, low: Array, high: Array, *, most: float = _VIEW) -> View:
     """The part of a box on the face that the photo shows."""
     height, width = pixels.shape[:2]
     rim = np.concatenate([np.stack(np.broadcast_arrays(*p), -1).reshape(-1, 2) for p in (
         (np.linspace(0, width - 1, 12), 0.0), (np.linspace(0, width - 1, 12), height - 1.0),
         (0.0, np.linspace(0, height - 1, 12)), (width - 1.0, np.linspace(0, height - 1, 12)))])
-    flat = (rim - plane.centre) @ np.eye(2)
-    seen = plane.to_face(flat + plane.centre)
+    seen = plane.to_face(rim)
     # Beyond the horizon points come back on the wrong side; only what maps to itself is kept.
     back = plane.to_image(seen)
     good = np.isfinite(back).all(1) & (np.linalg.norm(np.nan_to_num(back, nan=1e9) - rim, axis=1) < 2)
     if good.all():
         low, high = np.maximum(low, seen.min(0)), np.minimum(high, seen.max(0))
     size = np.maximum(high - low, 10)
-    scale = min(_VIEW, _LONGEST / size.max())
+    scale = min(most, _LONGEST / size.max())
     view = plane.moved((float(low[0]), float(low[1])), 0.0)
     return View(flatten(pixels, view, tuple(size), scale, smooth=False), (float(low[0]), float(low[1])), float(scale))
 
@@ -264,7 +264,7 @@ def _view(pixels: Array, plane: Plane, low: Array, high: Array) -> View:
 def _lab(pixels: Array) -> Array:
     """CIE Lab (H, W, 3) float32, with the light's colour roughly taken off and noise smoothed."""
     light = pixels.astype(np.float32) / 65535
-    shown = light[light.max(2) > 0]
+    shown = light[::3, ::3][brightest(pixels[::3, ::3]) > 0]
     white = np.percentile(shown, 98, axis=0) if len(shown) else np.ones(3)
     light = np.minimum(light / np.maximum(white, 0.01).astype(np.float32), 1)
     return cv2.cvtColor(cv2.medianBlur(light, 3), cv2.COLOR_LRGB2Lab)
@@ -284,8 +284,3 @@ def survey_scan(pixels: Array, dpi: float) -> Survey:
     w, h = pixels.shape[1] / dpi * 25.4, pixels.shape[0] / dpi * 25.4
     check_size((w, h))
     return Survey(plane, (w, h), "scan", _view(pixels, plane, np.zeros(2), np.array([w, h])))
-
-
-def board_scale(survey: Survey) -> float:
-    """Pixels per mm the photo has on the board."""
-    return view_scale(survey.plane, survey.size)

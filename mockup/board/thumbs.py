@@ -60,8 +60,9 @@ def thumbnails(pixels: Array, mm_per_pixel: float, part: Pattern, places: Sequen
         cell[:] = _GROUND
         x = (wide - picture.shape[1]) // 2
         cell[20:20 + picture.shape[0], x:x + picture.shape[1]] = picture
+        alike = f"   alike {max(place.symmetry, 0) * 100:.0f} %" if part.cut == "single" else ""
         lines = [f"{number}", f"at {place.at[0]:g}, {place.at[1]:g}  turn {place.turn:g}",
-                 f"figure {place.figure:.2f}" + (f"   alike {max(place.symmetry, 0) * 100:.0f} %" if part.cut == "single" else ""),
+                 f"figure {place.figure:.2f}" + alike,
                  f"grain {place.off_grain:.1f} degrees off"]
         for k, words in enumerate(lines):
             cv2.putText(cell, words, (20, height + 52 + 24 * k), _INK if k == 0 else _PALE, face, 20 if k == 0 else 15,

@@ -72,7 +72,8 @@ class Measures:
 
 def judge(m: Measures) -> tuple[Finding, ...]:
     """The verdict, one finding a topic."""
-    return (*_scale(m), *_edges(m), _detail(m), *_sharp(m), _light(m), _clipping(m), _glare(m), *_cover(m), *_figure(m), _colour(m))
+    return (*_scale(m), *_edges(m), _detail(m), *_sharp(m), _light(m), _clipping(m), _glare(m), *_cover(m), *_figure(m),
+            _colour(m))
 
 
 def _scale(m: Measures) -> list[Finding]:
@@ -112,7 +113,8 @@ def _detail(m: Measures) -> Finding:
         close = ", even seen close up" if m.px_per_mm >= _CLOSE else ""
         return Finding("detail", "good", f"{text}: enough for a full-size print{close}.")
     level = "fair" if m.px_per_mm >= _SMALL else "poor"
-    use = "enough for the screen and a sheet, a little soft at full size" if level == "fair" else "too coarse for a full-size print"
+    use = ("enough for the screen and a sheet, a little soft at full size" if level == "fair" else
+           "too coarse for a full-size print")
     return Finding("detail", level, f"{text}: {use}.",
                    "Go closer so that the board fills the picture, use the main camera at its full size, or scan it.")
 
@@ -205,8 +207,8 @@ def _colour(m: Measures) -> Finding:
     if m.basis == "nothing":
         return Finding("colour", "poor", "There was nothing to measure colour by: the board is as the camera showed it.",
                        "Lay a grey card or a 24-patch target beside the board.")
-    text = f"Colour by the {'24-patch target' if m.basis == 'target' else 'grey card' if m.basis == 'grey card' else 'white of the paper'}"
-    text = f"{text}: within about {m.colour_error:.1f} ΔE00"
+    basis = {"target": "24-patch target", "paper": "white of the paper"}.get(m.basis, m.basis)
+    text = f"Colour by the {basis}: within about {m.colour_error:.1f} ΔE00"
     if m.basis == "target":
         if m.colour_error <= 2.0 and (m.colour_worst or 0) < 8:
             return Finding("colour", "good", f"{text}.")

@@ -154,8 +154,9 @@ def test_png_of_noise_is_exact_and_opens_elsewhere(tmp_path):
     assert np.abs(photo_from_bytes(data, "x.png").pixels.astype(int) - pixels).max() <= 2
     codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     assert codes.dtype == np.uint16 and codes.shape == pixels.shape
-    from PIL import Image
     import io
+
+    from PIL import Image
     image = Image.open(io.BytesIO(data))
     image.load()
     assert image.size == (57, 401) and image.info["icc_profile"] and image.info["dpi"][0] == pytest.approx(127, abs=0.1)

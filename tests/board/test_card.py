@@ -9,10 +9,10 @@ import numpy as np
 import pikepdf
 import pytest
 
+from mockup.board.bundle import fit_plane
 from mockup.board.card import PAPERS, card_pdf
 from mockup.board.door import write_card
 from mockup.board.markers import find_markers
-from mockup.board.plane import fit_plane
 from mockup.board.sheet import RULER, marker_bits, reference_sheet
 
 DPI = 200

@@ -76,8 +76,9 @@ def test_two_photos_become_one_board():
     pair = combine((a, b), boards)
     assert pair.moved < 0.3 and pair.mended > 0.005
     assert pair.dip.shape == pair.pixels.shape[:2]
-    from scoring import score
     from dataclasses import replace
+
+    from scoring import score
     before, after = (score(x, truth) for x in (boards[0], replace(boards[0], pixels=pair.pixels)))
     assert after.colour < before.colour and after.colour < 3.0
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 import simulator as sim
 
+from mockup.board.bundle import _Problem, fit_plane
 from mockup.board.flatten import flatten
 from mockup.board.markers import Markers, find_markers, grey_view
-from mockup.board.plane import _Problem, fit_plane, plane_from_corners, plane_from_scan
+from mockup.board.plane import plane_from_corners, plane_from_scan
 from mockup.board.sheet import chessboard_sheet, reference_sheet
 from mockup.files.photo import read_photo
 
