@@ -17,6 +17,8 @@ import click
 
 from . import __version__
 from .commands.approve import approve
+from .commands.board import board
+from .commands.card import card
 from .commands.colours import colours
 from .commands.demo import demo
 from .commands.new import new
@@ -37,7 +39,7 @@ def cli() -> None:
     """Colour mock-ups of an instrument, on a photo of the very board, before any wood is stained."""
 
 
-for _command in (demo, new, sheet, render, approve, verify, colours, stain, wood):
+for _command in (demo, new, sheet, render, approve, verify, colours, card, board, stain, wood):
     cli.add_command(_command)
 
 

@@ -1,5 +1,6 @@
 """Help comes at once, shows an example, and a slip of the hand is answered with the nearest word."""
 
+import shlex
 import subprocess
 import sys
 
@@ -22,7 +23,7 @@ ALL = list(commands())
 
 
 def test_the_commands_of_this_stage():
-    assert [" ".join(p) for p, _ in ALL] == ["demo", "new", "sheet", "render", "approve", "verify", "colours",
+    assert [" ".join(p) for p, _ in ALL] == ["demo", "new", "sheet", "render", "approve", "verify", "colours", "card", "board",
                                              "stain", "stain list", "stain show", "stain fit", "stain match",
                                              "wood", "wood list", "wood make"]
 
@@ -42,7 +43,7 @@ def test_each_help_has_an_example_that_is_understood(path, capsys):
     page = capsys.readouterr().out
     assert page.startswith(f"mockup {' '.join(path)}")
     examples = page[page.index("\nexample"):].split("\n")[2:]
-    examples = [line.split() for line in examples if line.strip()]
+    examples = [shlex.split(line) for line in examples if line.strip()]
     assert examples
     for words in examples:
         assert words[0] == "mockup" and tuple(words[1:len(path) + 1]) == path

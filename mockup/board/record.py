@@ -12,11 +12,12 @@ __all__ = ["board_toml"]
 
 
 def board_toml(board: Calibrated, *, picture: str, mask: str, source: str, sha256: str, wood: str, actual: bool,
-               notes: tuple[str, ...] = ()) -> str:
+               notes: tuple[str, ...] = (), dip: str | None = None) -> str:
     """The record as TOML text; the same board gives the same text.
 
     picture, mask  file names beside it; source, sha256  the photo's name and hash.
     notes          what reading the photo did.
+    dip            file name of the fibre angles, where two photos told them.
     """
     m, survey, light = board.measures, board.survey, board.recipe.light
     height, width = board.pixels.shape[:2]
@@ -28,6 +29,7 @@ def board_toml(board: Calibrated, *, picture: str, mask: str, source: str, sha25
         f"grain = {_number(_grain(board), 1)}  # degrees, 0 = along the picture's width",
         f"picture = {_text(picture)}",
         f"mask = {_text(mask)}  # 255 wood, 128 glare, 64 burnt out or black, 0 paper or not seen",
+        *([f"dip = {_text(dip)}  # angle of the fibres: 32768 level, 256 a degree, rising along the grain"] if dip else []),
         f"size_mm = [{_number(width * board.mm_per_pixel, 2)}, {_number(height * board.mm_per_pixel, 2)}]",
         f"mean_lab = [{', '.join(_number(v, 2) for v in board.mean_lab)}]  # D65, 45/0, of what is usable",
         f"made = {_text('photographed: ' + '; '.join(board.done))}",

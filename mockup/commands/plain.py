@@ -10,6 +10,9 @@ WIDTH = 100
 ARGUMENTS = {
     "SCENE": "A scene file, the folder it is in, or the name of a built-in scene, such as tern.",
     "DIR": "A folder, made if it is not there.",
+    "PHOTO": "A photo or scan: jpg, png, tif, webp.",
+    "SPECIES": 'A kind of wood, as "wood list --kinds" names it.',
+    "[NAME]": "A stain of the library, or a stain file of your own.",
     "RECORD": "The json file that an approval came with.",
 }
 
