@@ -45,7 +45,8 @@ def test_strength_nought_changes_nothing(wood, name):
 @given(st.sampled_from([n for n, s in STAINS.items() if not any(s.hide)]), st.floats(0, 1), st.floats(0, 1))
 def test_more_dye_is_never_lighter(name, a, b):
     low, high = sorted((a, b))
-    assert (on([stain(name, high)]) <= on([stain(name, low)]) + 1e-12).all()
+    # In the engine's own bands: in sRGB an amber dye may add red, since its colour leaves that gamut.
+    assert (to_bands(on([stain(name, high)])) <= to_bands(on([stain(name, low)])) + 1e-12).all()
 
 
 def test_pigment_brings_woods_together_and_dye_keeps_their_order():
