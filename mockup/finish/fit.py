@@ -28,7 +28,7 @@ __all__ = ["Error", "Fitted", "fit_stain"]
 Array = np.ndarray
 
 FOLDS = 4
-SEARCH = 1800  # cells
+SEARCH = 1200  # cells
 LEAST_PATCHES = 12
 # A pigment must explain patches that much better than a dye to be believed.
 PIGMENT_GAIN = 0.92
