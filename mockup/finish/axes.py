@@ -16,7 +16,7 @@ SHIMMER = 0.6
 # levelling off at exp(±UPTAKE_MOST). From memory: chosen for its look.
 UPTAKE, UPTAKE_MOST = 2.2, 1.05
 # A place so many standard deviations darker than its surroundings is half a pore.
-PORE, PORE_SOFT = 3.2, 0.5
+PORE, PORE_SOFT = 3.2, 0.65
 
 _WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
 

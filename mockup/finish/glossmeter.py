@@ -36,7 +36,7 @@ def reading(alpha: float, *, angle: int = 60, n: float = 1.5, body: float = 0.0,
     sampled evenly over half vectors; no random numbers.
     """
     theta = np.radians(angle)
-    rings, spokes = 700 * fine, 180 * fine
+    rings, spokes = 500 * fine, 120 * fine
     # Half vectors that carry equal shares of D cos: tan² = alpha² u / (1 - u).
     u = (np.arange(rings) + 0.5) / rings
     tan = alpha * np.sqrt(u / (1 - u))

@@ -43,10 +43,10 @@ def film_over(ground: Array, colour: Array, cover: float) -> Array:
     cover  0..1: over black the film reaches this share of its full colour,
            which fixes its thickness (contrast ratio of a drawdown card).
     """
-    if cover <= 0:
+    if cover < 1e-6:  # nothing, and below it the formula divides by nothing
         return ground
     full = np.clip(colour, FLOOR, CEILING)
-    if cover >= 1:
+    if cover > 1 - 1e-9:
         return np.broadcast_to(full, ground.shape).copy()
     a, b = (1 / full + full) / 2, (1 / full - full) / 2
     bcoth = 1 / (cover * full) - a

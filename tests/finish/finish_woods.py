@@ -47,8 +47,12 @@ def library_woods() -> list[str]:
 
 @cache
 def board(name: str) -> tuple[LoadedBoard, Texture]:
+    """The middle of a wood of the library, some 150 x 120 mm, prepared as a board."""
     wood = texture(textures()[name])
-    return prepare_board(read_photo(wood.picture).pixels, wood.mm_per_pixel, key=name), wood
+    pixels = read_photo(wood.picture).pixels
+    height, width = pixels.shape[:2]
+    y, x = max(0, (height - 900) // 2), max(0, (width - 720) // 2)
+    return prepare_board(np.ascontiguousarray(pixels[y:y + 900, x:x + 720]), wood.mm_per_pixel, key=name), wood
 
 
 def places(loaded: LoadedBoard, size: int = 420) -> tuple[np.ndarray, ...]:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from finish_woods import BARE, axes_of, board, library_woods, linear, places
+from finish_woods import BARE, axes_of, board, linear, places
 from numpy.testing import assert_allclose
 
 from mockup.colour.difference import ciede2000
@@ -72,7 +72,7 @@ def test_warm_wood_gets_lighter_and_redder_under_a_lamp():
 
 def test_baked_for_another_light():
     """The table for a lamp agrees with the spectral engine on real places; daylight is the plain table."""
-    loaded, _ = board(library_woods()[0])
+    loaded, _ = board("flame-maple-1")
     t, c, w, r = (v[::6, ::6] for v in places(loaded, 300))
     finish, axes = finish_of("honey"), loaded.axes
     assert_allclose(bake_under(finish, axes, "daylight").table, bake(finish, axes).table)
@@ -203,7 +203,7 @@ def test_dip_guessed_from_one_says_so():
 
 
 def test_strip_has_its_steps():
-    loaded, _ = board(library_woods()[0])
+    loaded, _ = board("flame-maple-1")
     piece = places(loaded, 200)
     strip = stain_strip(STAINS["tobacco"], loaded.axes, piece, film=VARNISH.film)
     assert strip.shape == (200, 200, 3) and strip.dtype == np.float32
