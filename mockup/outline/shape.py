@@ -16,7 +16,7 @@ import numpy as np
 
 from mockup.errors import MockupError
 
-__all__ = ["Shape", "ring_area"]
+__all__ = ["Shape", "region_of", "ring_area"]
 
 # Chords of a round join stay this close to the true arc when insetting, mm.
 _JOIN = 1e-3
@@ -108,9 +108,18 @@ class Shape:
         # 64 chords a turn, so that a join still shades as a curve and not as facets.
         half = math.acos(max(0.0, 1.0 - _JOIN / abs(mm)))
         chords = max(16, math.ceil(math.pi / 4.0 / half)) if half > 0 else 16
-        left = _region(self.rings).buffer(-mm, quad_segs=min(chords, 512), join_style="round")
+        left = region_of(self).buffer(-mm, quad_segs=min(chords, 512), join_style="round")
         rings = _rings(left)
         return Shape(rings) if rings else None
+
+
+def region_of(shape: Shape):
+    """A shape as a shapely region, made once for each shape."""
+    region = shape.__dict__.get("_shapely")
+    if region is None:
+        region = _region(shape.rings)
+        object.__setattr__(shape, "_shapely", region)
+    return region
 
 
 def _region(rings: Iterable[np.ndarray]):

@@ -14,14 +14,20 @@ MAX_SIDE = 32_000  # OpenCV's warp addresses pixels with 16-bit numbers
 
 @dataclass(frozen=True, slots=True)
 class Canvas:
-    """``origin`` is the drawing point (mm) at the outer corner of pixel (0, 0); ``size`` is (width, height)."""
+    """``origin`` is the drawing point (mm) at the outer corner of pixel (0, 0); ``size`` is (width, height).
+
+    lying  True when the finished picture will be turned a quarter to the left,
+           neck to the left: the light, which stays with the room, then comes
+           from elsewhere in the drawing.
+    """
 
     origin: tuple[float, float]
     px_per_mm: float
     size: tuple[int, int]
+    lying: bool = False
 
     @classmethod
-    def around(cls, box: tuple[float, float, float, float], px_per_mm: float, margin: float = 0.0) -> Canvas:
+    def around(cls, box: tuple[float, float, float, float], px_per_mm: float, margin: float = 0.0, *, lying: bool = False) -> Canvas:
         """The canvas over a box (x0, y0, x1, y1) in mm and a margin around it; refused when too large."""
         if not 0.05 <= px_per_mm <= 100:
             raise MockupError(f"Scale is {px_per_mm:g} pixels per mm.", fix="Use 0.05 to 100; 11.8 is full size at 300 dpi.")
@@ -31,7 +37,15 @@ class Canvas:
             most = px_per_mm * min((MAX_PIXELS / (width * height)) ** 0.5, MAX_SIDE / max(width, height))
             raise MockupError(f"The picture would be {width} x {height} pixels.",
                               fix=f"Use a scale of at most {int(most * 100) / 100:g} pixels per mm.")
-        return cls((x0, y0), float(px_per_mm), (width, height))
+        return cls((x0, y0), float(px_per_mm), (width, height), lying)
+
+    def in_room(self, x, y):
+        """A direction of the drawing as one of the room: right and down in the finished picture."""
+        return (y, -x) if self.lying else (x, y)
+
+    def in_drawing(self, x: float, y: float) -> tuple[float, float]:
+        """A direction of the room, right and down in the finished picture, as one of the drawing."""
+        return (-y, x) if self.lying else (x, y)
 
     @property
     def width(self) -> int:

@@ -91,22 +91,25 @@ def bare_layer(part: Part, board: LoadedBoard, canvas: Canvas, window: tuple[int
         in_bands(fill, rows.shape[0], rows.shape[1])
         return rows
 
-    key = ("bare", board.key, part.placement, part.shape.bounds, canvas, window)
+    key = ("bare", board.key, part.placement, (part.whole or part.shape).bounds, canvas, window)
     return kept.get(key, make, lambda v: v.nbytes if isinstance(v, np.ndarray) else 0)
 
 
 def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray, canvas: Canvas,
                   window: tuple[int, int, int, int], kept: Kept, *, bare: bool = False) -> FinishedWood:
     """A bare layer with the part's finish to be applied; with ``bare`` no finish and no joint line."""
-    axes, p = board.axes, part.placement
+    axes = board.axes
     baked = bake(Finish() if bare else part.finish, axes)
-    bursts = tuple(kept.get(("burst", shape_key(part.shape), b), lambda b=b: _burst_field(part.shape, b), lambda c: c.values.nbytes)
+    bursts = tuple(kept.get(("burst", shape_key(part.whole or part.shape), b), lambda b=b: _burst_field(part.whole or part.shape, b), lambda c: c.values.nbytes)
                    for b in baked.bursts)
     joint = None
-    if p.cut != "single" and not bare:
+    lines = [] if bare else [*part.lines, *({x for leaf in leaves(part) for x in leaf.span if np.isfinite(x)})]
+    if lines:
         x, pixel = canvas.origin[0] + np.arange(window[0], window[2]) / canvas.px_per_mm, 1 / canvas.px_per_mm
-        over = np.minimum(x + pixel, p.joint + JOINT_WIDTH / 2) - np.maximum(x, p.joint - JOINT_WIDTH / 2)
-        joint = (1 - JOINT_DEPTH * np.clip(over, 0, None) / pixel).astype(np.float32)[None, :]
+        joint = np.ones((1, len(x)), np.float32)
+        for line in lines:
+            over = np.minimum(x + pixel, line + JOINT_WIDTH / 2) - np.maximum(x, line - JOINT_WIDTH / 2)
+            joint *= (1 - JOINT_DEPTH * np.clip(over, 0, None) / pixel).astype(np.float32)[None, :]
     low, span = np.float32(axes.low[3]), np.float32(axes.high[3] - axes.low[3])
     return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint)
 

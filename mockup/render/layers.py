@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from ..outline.cut import without
 from ..outline.shape import Shape
-from ..scene.values import Part, Scene
+from ..scene.values import Fitting, Form, Part, Scene
 
-__all__ = ["Layer", "scene_layers", "seen_parts"]
+__all__ = ["Layer", "scene_layers", "seen_parts", "seen_pieces"]
 
 INK = (22.0, 2.0, 3.0)  # Lab of the dark line inside a binding
 
@@ -17,28 +17,54 @@ INK = (22.0, 2.0, 3.0)  # Lab of the dark line inside a binding
 class Layer:
     """``region`` is what is seen; ``colour`` (Lab) fills it, or where that is None the part's wood and finish."""
 
-    part: Part
+    part: Part | Fitting
     region: Shape
     colour: tuple[float, float, float] | None = None
 
 
-def seen_parts(scene: Scene, side: str) -> tuple[Part, ...]:
-    """The parts of one side, back to front, laid out as seen from that side."""
-    parts = [p for p in scene.parts if p.side in (side, "both")]
+def seen_pieces(scene: Scene, side: str) -> tuple[Part | Fitting, ...]:
+    """The parts and fittings of one side, back to front, laid out as seen from that side."""
+    seen = [p for p in scene.order if p.side in (side, "both")]
     if side == "front":
-        return tuple(parts)
-    # From behind the order turns round, and left is right: for the wood too,
-    # whose other face is not in the photo, so its front is shown mirrored.
-    return tuple(replace(p, shape=p.shape.mirrored(scene.centre)) for p in reversed(parts))
+        return tuple(replace(p, form=_facing(p.form, side)) for p in seen)
+    # From behind the order turns round, left is right, and what lay lowest stands highest.
+    top = max((p.height for p in seen if isinstance(p, Part)), default=0.0)
+    return tuple(_behind(p, scene.centre, top) for p in reversed(seen))
 
 
-def scene_layers(parts: tuple[Part, ...]) -> tuple[Layer, ...]:
+def seen_parts(scene: Scene, side: str) -> tuple[Part, ...]:
+    """Those of ``seen_pieces`` that are of wood."""
+    return tuple(p for p in seen_pieces(scene, side) if isinstance(p, Part))
+
+
+def _facing(form: Form, side: str) -> Form:
+    """What of a form is on the face seen."""
+    contours = tuple(c for c in form.contours if c.side == side)
+    if side == "front":
+        return form if form.barrel is None and contours == form.contours else replace(form, barrel=None, contours=contours)
+    return replace(form, dome=0.0, radius=0.0, contours=contours)
+
+
+def _behind(p: Part | Fitting, centre: float, top: float) -> Part | Fitting:
+    form = _facing(p.form, "back")
+    form = replace(form, axis=2 * centre - form.axis, contours=tuple(replace(c, shape=c.shape.mirrored(centre)) for c in form.contours))
+    seen = replace(p, shape=p.shape.mirrored(centre), form=form, height=top - p.below, below=top - p.height)
+    if isinstance(p, Fitting):
+        return replace(seen, rods=tuple((2 * centre - a, b, 2 * centre - c, d, r) for a, b, c, d, r in p.rods))
+    # The wood too: its other face is not in the photo, so its front is shown mirrored.
+    return replace(seen, whole=p.whole.mirrored(centre) if p.whole is not None else None, lines=tuple(2 * centre - x for x in p.lines),
+                   placement=replace(p.placement, behind=centre))
+
+
+def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
     """Layers of disjoint regions, back to front."""
     layers: list[Layer] = []
     above: list[Shape] = []
     for part in reversed(parts):
         pieces: list[tuple[Shape | None, tuple[float, float, float] | None]] = [(part.shape, None)]
-        if part.binding is not None and part.binding.width > 0:
+        if isinstance(part, Fitting):
+            pieces = [(part.shape, part.material.lab)]
+        elif part.binding is not None and part.binding.width > 0:
             b = part.binding
             lined = part.shape.inset(b.width)
             field = part.shape.inset(b.width + b.line) if b.line > 0 else lined

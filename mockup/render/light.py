@@ -11,7 +11,7 @@ import numpy as np
 
 from ..finish.sheen import roughness
 
-__all__ = ["diffuse", "shine"]
+__all__ = ["diffuse", "mirror", "shine"]
 
 F0 = 0.04  # normal reflectance of a film of n = 1.5
 # Along and across the window's own sides: centre, half width, half height, level. The sky light above
@@ -21,6 +21,8 @@ SLANT = np.radians(24.0)  # the shop's windows stand askew to the bench: edges c
 ROOM, BENCH = 0.10, 0.30
 VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
+# What metal mirrors besides the windows: a pale ceiling, brighter toward them, dark walls, the bench.
+CEILING, TOWARD, WALL = 0.60, 0.42, 0.10
 
 
 def diffuse(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray) -> np.ndarray:
@@ -33,6 +35,20 @@ def _box(x: np.ndarray, centre: float, half: float, blur: float) -> np.ndarray:
     return 0.5 * (np.tanh((x - centre + half) / blur) - np.tanh((x - centre - half) / blur))
 
 
+def _reflected(nx, ny, nz, x, y):
+    """The eye's ray mirrored in the normal, (rx, ry, rz), and the cosine between them."""
+    # 2 (n.v) n - v, v from the surface to the eye.
+    vx, vy = -x / EYE, -y / EYE
+    vz = 1 / np.sqrt(1 + vx * vx + vy * vy)
+    vx, vy = vx * vz, vy * vz
+    cosine = np.clip(nx * vx + ny * vy + nz * vz, 0, 1)
+    return 2 * cosine * nx - vx, 2 * cosine * ny - vy, 2 * cosine * nz - vz, cosine
+
+
+def _askew(rx, ry):
+    return rx * np.cos(SLANT) + ry * np.sin(SLANT), ry * np.cos(SLANT) - rx * np.sin(SLANT)
+
+
 def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float) -> np.ndarray:
     """Light mirrored by the surface, to be added to the body's, any shape.
 
@@ -41,18 +57,13 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     into a veil.
     """
     alpha = roughness(gloss)
-    # Reflection of the eye's ray in the normal: 2 (n.v) n - v, v from the surface to the eye.
-    vx, vy = -x / EYE, -y / EYE
-    vz = 1 / np.sqrt(1 + vx * vx + vy * vy)
-    vx, vy = vx * vz, vy * vz
-    cosine = np.clip(nx * vx + ny * vy + nz * vz, 0, 1)
-    rx, ry, rz = 2 * cosine * nx - vx, 2 * cosine * ny - vy, 2 * cosine * nz - vz
+    rx, ry, rz, cosine = _reflected(nx, ny, nz, x, y)
     # Steep rims mirror the bench, not the windows: without a horizon they glow like a halo.
     sky = np.clip(rz / 0.35, 0, 1)
     sky = sky * sky * (3 - 2 * sky)
     blur = max(1.3 * alpha, 0.006)
     light = BENCH + (ROOM - BENCH) * sky
-    rx, ry = rx * np.cos(SLANT) + ry * np.sin(SLANT), ry * np.cos(SLANT) - rx * np.sin(SLANT)
+    rx, ry = _askew(rx, ry)
     for cx, cy, hx, hy, level in WINDOWS:
         light = light + level * sky * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
         # GGX has a long tail: a rough face sees a little of the window everywhere.
@@ -62,3 +73,18 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     # Rough faces shadow themselves: at grazing angles a matt one hardly mirrors.
     schlick *= 1 / (1 + 6 * alpha * (1 - cosine))
     return (schlick * light).astype(np.float32)
+
+
+def mirror(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float) -> np.ndarray:
+    """What a metal mirrors of the room, any shape: times the metal's own reflectance it is the light from it."""
+    alpha = roughness(gloss)
+    rx, ry, rz, _ = _reflected(nx, ny, nz, x, y)
+    blur = max(1.6 * alpha, 0.05)
+    wall = np.clip((rz - 0.02) / (0.34 + blur), 0, 1)
+    wall = wall * wall * (3 - 2 * wall)
+    bench = np.clip((-rz - 0.05) / 0.4, 0, 1)
+    rx, ry = _askew(rx, ry)
+    room = WALL + 0.35 * bench + wall * (CEILING - WALL - TOWARD * (0.62 * rx + 0.78 * ry))
+    for cx, cy, hx, hy, level in WINDOWS[:2]:
+        room = room + level * wall * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
+    return np.maximum(room, 0.02).astype(np.float32)

@@ -10,20 +10,23 @@ import numpy as np
 
 from ..colour.spaces import lab_to_linear
 from ..errors import MockupError, Problem
+from ..outline.cut import without
 from ..outline.shape import Shape
-from ..scene.values import Part, Scene
+from ..scene.values import Fitting, Part, Scene
 from .bands import band_list, in_bands
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .coarse import Coarse
 from .encode import dither_rows, encode_rows
 from .finished import FinishedWood, bare_layer, finished_wood, shape_key
-from .ground import ground_rows, shadow
+from .form import form_key
+from .ground import ground_rows, shade, shadow
 from .kept import Kept
-from .layers import Layer, scene_layers, seen_parts
+from .layers import Layer, scene_layers, seen_parts, seen_pieces
 from .pieces import Piece, Pieces, region_pieces
 from .placement import missing_wood
 from .relief import part_lighting
+from .rods import rod_lighting
 
 __all__ = ["MARGIN", "Picture", "picture", "picture_canvas", "refuse_missing_wood", "scene_box"]
 
@@ -46,7 +49,7 @@ class _Drawn:
 
     window: tuple[int, int, int, int]
     pieces: Pieces
-    lighting: tuple[Coarse, Coarse]
+    lighting: tuple[Coarse, Coarse | None]
     shade: Coarse | None
     wood: FinishedWood | None
     colour: np.ndarray | None
@@ -54,7 +57,7 @@ class _Drawn:
 
 def scene_box(scene: Scene, side: str = "front") -> tuple[float, float, float, float]:
     """The box (x0, y0, x1, y1) in mm around all that is seen of one side."""
-    boxes = np.array([p.shape.bounds for p in seen_parts(scene, side)])
+    boxes = np.array([p.shape.bounds for p in seen_pieces(scene, side)])
     if not len(boxes):
         raise MockupError(f"No part is seen from the {side}.", fix=f'Give a part side = "{side}" or "both".', where=scene.file.name)
     return (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
@@ -77,17 +80,19 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     board or the picture would be too large.
     """
     kept = Kept() if kept is None else kept
-    parts = seen_parts(scene, side)
+    parts = seen_pieces(scene, side)
     canvas = picture_canvas(scene, side=side, scale=scale)
-    layers = kept.get(("layers", tuple((shape_key(p.shape), p.binding) for p in parts)), lambda: scene_layers(parts), lambda _: 0)
+    layers = kept.get(("layers", tuple((p.name, shape_key(p.shape), None if isinstance(p, Fitting) else p.binding) for p in parts)),
+                      lambda: scene_layers(parts), lambda _: 0)
+    seen = {layer.part.name for layer in layers}
 
     # Reading boards and working out light and shadow do not need each other.
     with ThreadPoolExecutor(2) as pool:
-        reading = {name: pool.submit(load_board, scene.boards[name], kept) for name in sorted({p.board for p in parts})}
-        lights = {p.name: pool.submit(_lighting, p, canvas, kept) for p in parts}
-        shades = {p.name: pool.submit(_shade, [(o.shape, o.height - p.height) for o in parts[n + 1:] if o.height > p.height], canvas, kept)
-                  for n, p in enumerate(parts)}
-        falls = pool.submit(_shade, [(p.shape, p.height) for p in parts], canvas, kept)
+        reading = {name: pool.submit(load_board, scene.boards[name], kept)
+                   for name in sorted({p.board for p in parts if isinstance(p, Part)})}
+        lights = {p.name: pool.submit(_lighting, p, canvas, kept) for p in parts if p.name in seen}
+        shades = {p.name: pool.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
+        falls = pool.submit(_fall, parts, canvas, kept)
     boards = {name: job.result() for name, job in reading.items()}
     refuse_missing_wood(scene, boards, side)
     drawn = [d for layer in layers if (d := _draw_layer(layer, parts, boards, lights, shades, canvas, kept)) is not None]
@@ -97,12 +102,12 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     out = np.empty((canvas.height, canvas.width, 3), np.uint8)
 
     def draw(first: int, last: int) -> None:
-        colour = ground_rows(scene.ground, canvas.height, first, last)
-        shade = ground_shade.rows(canvas, (0, canvas.width), (first, last))
-        planes = [shade * colour[:, k:k + 1] for k in range(3)]
+        colour = ground_rows(scene.ground, canvas, first, last)
+        fall = ground_shade.rows(canvas, (0, canvas.width), (first, last))
+        planes = [fall * colour[..., k] for k in range(3)]
         for d in drawn:
             for piece in d.pieces.bands[order[first]]:
-                _lay(d, piece, canvas, colour, shade, planes, first, last)
+                _lay(d, piece, canvas, colour, fall, planes, first, last)
         out[first:last] = encode_rows(planes, dither_rows(first, last, canvas.width))
 
     in_bands(draw, canvas.height, canvas.width, report)
@@ -125,17 +130,50 @@ def _notes(boards: dict[str, LoadedBoard], side: str) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _lighting(part: Part, canvas: Canvas, kept: Kept) -> tuple[Coarse, Coarse]:
+def _lighting(part: Part | Fitting, canvas: Canvas, kept: Kept) -> tuple[Coarse, Coarse | None]:
     middle = (canvas.origin[0] + canvas.width / canvas.px_per_mm / 2, canvas.origin[1] + canvas.height / canvas.px_per_mm / 2)
-    key = ("light", shape_key(part.shape), part.edge.roundover, part.finish.sheen, canvas)
-    return kept.get(key, lambda: part_lighting(part.shape, part.edge.roundover, part.finish.sheen, canvas,
-                                               canvas.window(part.shape.bounds), middle), lambda pair: sum(c.values.nbytes for c in pair))
+    window = canvas.window(part.shape.bounds)
+
+    def size(pair) -> int:
+        return sum(c.values.nbytes for c in pair if c is not None)
+
+    if isinstance(part, Part):
+        # A strip takes the light of the whole it was cut from.
+        whole = part.whole or part.shape
+        key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas)
+        return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle), size)
+    m = part.material
+    key = ("light", shape_key(part.shape), part.edge, form_key(part.form), m.kind, m.gloss, part.rods, part.spun, canvas)
+    if part.rods:
+        return kept.get(key, lambda: rod_lighting(part.rods, m.gloss, canvas, window, middle, metal=m.kind == "metal"), size)
+    return kept.get(key, lambda: part_lighting(part.shape, part.edge, part.form, m.gloss, canvas, window, middle, metal=m.kind == "metal",
+                                               spun=part.spun, small=True), size)
 
 
-def _shade(casters: list[tuple[Shape, float]], canvas: Canvas, kept: Kept) -> Coarse | None:
+def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Shape, float]]:
+    """What shades a part: all that stands above it and lies over or beside it, each with its rise.
+
+    Of what lies under it but stands higher (it is the floor of a pocket), the rim does.
+    """
+    part = parts[n]
+    over = [(o.shape, o.height - part.height) for o in parts[n + 1:] if o.height > part.height]
+    for o in parts[:n]:
+        if o.height > part.height and (rim := without(o.shape, [part.shape])) is not None:
+            over.append((rim, o.height - part.height))
+    return over
+
+
+def _shade(part: Part | Fitting, casters: list[tuple[Shape, float]], canvas: Canvas, kept: Kept) -> Coarse | None:
     if not casters:
         return None
-    key = ("shade", tuple((shape_key(shape), rise) for shape, rise in casters), canvas)
+    key = ("shade", part.shape.bounds, tuple((shape_key(shape), rise) for shape, rise in casters), canvas)
+    return kept.get(key, lambda: shade(casters, part.shape.bounds, canvas), lambda c: 0 if c is None else c.values.nbytes)
+
+
+def _fall(parts: tuple[Part | Fitting, ...], canvas: Canvas, kept: Kept) -> Coarse:
+    """The shadow of the whole on the ground."""
+    casters = [(p.shape, p.height) for p in parts if p.height > 0]
+    key = ("fall", tuple((shape_key(shape), rise) for shape, rise in casters), canvas)
     return kept.get(key, lambda: shadow(casters, canvas), lambda c: c.values.nbytes)
 
 
@@ -148,7 +186,9 @@ def _draw_layer(layer: Layer, parts: tuple[Part, ...], boards: dict[str, LoadedB
         return None
     pieces = kept.get(("pieces", shape_key(layer.region), canvas), lambda: region_pieces(layer.region, canvas, window), lambda p: p.nbytes)
     wood = colour = None
-    if layer.colour is None:
+    if isinstance(part, Fitting):
+        colour = np.clip(lab_to_linear(np.array(part.material.lab)), 0, 1).astype(np.float32)
+    elif layer.colour is None:
         board = boards[part.board]
         wood = finished_wood(part, board, bare_layer(part, board, canvas, window, kept), canvas, window, kept)
     else:
@@ -156,29 +196,31 @@ def _draw_layer(layer: Layer, parts: tuple[Part, ...], boards: dict[str, LoadedB
     return _Drawn(window, pieces, lights[part.name].result(), shades[part.name].result(), wood, colour)
 
 
-def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_shade: np.ndarray, planes: list[np.ndarray], first: int,
+def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fall: np.ndarray, planes: list[np.ndarray], first: int,
          last: int) -> None:
     """Lay one piece of a layer over the band first..last: planes += cover * (layer - ground)."""
     # A piece is as high as the band; a window may start or end inside it.
     top, bottom = max(first, d.window[1]), min(last, d.window[3])
     rows, columns = (top, bottom), (piece.first, piece.last)
     here = (slice(top - first, bottom - first), slice(*columns))
-    surface = d.lighting[1].rows(canvas, columns, rows)
+    surface = None if d.lighting[1] is None else d.lighting[1].rows(canvas, columns, rows)
     body = None if d.lighting[0].is_one(canvas, columns, rows) else d.lighting[0].rows(canvas, columns, rows)
     if d.shade is not None:
         shade = d.shade.rows(canvas, columns, rows)
         body = shade if body is None else body * shade
+    under = ground[here[0] if ground.shape[0] > 1 else slice(None), here[1] if ground.shape[1] > 1 else slice(None)]
     if d.wood is not None:
         bare = d.wood.bare_rows(top - d.window[1], bottom - d.window[1])[:, piece.first - d.window[0]:piece.last - d.window[0]]
         bands = d.wood.block(np.ascontiguousarray(bare), canvas, rows, columns, d.window[0])
     for k in range(3):
-        lit = bands[k] if d.wood is not None else np.full(surface.shape, d.colour[k])
+        lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:
             lit *= body
+        if surface is not None:
+            lit += surface
         if piece.cover is None:
-            np.add(lit, surface, out=planes[k][here])
+            planes[k][here] = lit
             continue
-        lit += surface
-        lit -= ground_shade[here] * ground[here[0], k:k + 1]
+        lit -= ground_fall[here] * under[..., k]
         lit *= piece.cover[here[0]]
         planes[k][here] += lit

@@ -39,7 +39,9 @@ def leaves(part: Part) -> tuple[Leaf, ...]:
     that stands on the joint; in a slipmatch it is the right one slid over by
     its own width. Either is moved along the joint by ``slip``.
     """
-    p, (x0, y0, x1, y1) = part.placement, part.shape.bounds
+    p, (x0, y0, x1, y1) = part.placement, (part.whole or part.shape).bounds
+    if p.behind is not None:
+        x0, x1 = 2 * p.behind - x1, 2 * p.behind - x0
     angle = math.radians(p.turn)
     turn = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
     if p.turn % 90 == 0:
@@ -48,14 +50,23 @@ def leaves(part: Part) -> tuple[Leaf, ...]:
     anchor = np.array([p.joint if matched else (x0 + x1) / 2, (y0 + y1) / 2])
     at = np.array(p.at, np.float64)
     if not matched:
-        return (Leaf(turn, at - turn @ anchor, (-math.inf, math.inf)),)
+        return _seen(p.behind, (Leaf(turn, at - turn @ anchor, (-math.inf, math.inf)),))
     right = Leaf(turn, at - turn @ anchor, (p.joint, math.inf))
     if p.cut == "bookmatch":
         mirror = np.diag([-1.0, 1.0])
         left = Leaf(turn @ mirror, at + turn @ (np.array([2 * p.joint, p.slip]) - anchor), (-math.inf, p.joint), second=True)
     else:
         left = Leaf(turn, at + turn @ (np.array([p.joint - x0, p.slip]) - anchor), (-math.inf, p.joint), second=True)
-    return right, left
+    return _seen(p.behind, (right, left))
+
+
+def _seen(behind: float | None, leaves: tuple[Leaf, ...]) -> tuple[Leaf, ...]:
+    """Leaves as seen: from behind, in a mirror that stands on x = ``behind``."""
+    if behind is None:
+        return leaves
+    flip = np.diag([-1.0, 1.0])
+    return tuple(Leaf(leaf.matrix @ flip, leaf.offset + leaf.matrix @ np.array([2 * behind, 0.0]),
+                      (2 * behind - leaf.span[1], 2 * behind - leaf.span[0]), leaf.second) for leaf in leaves)
 
 
 def _within(ring: np.ndarray, span: tuple[float, float]) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""The shape of a part's surface near its edge, and the light on it."""
+"""The shape of a part's surface, and the light on it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,19 @@ import numpy as np
 
 from ..outline.distance import edge_field
 from ..outline.shape import Shape
+from ..scene.values import Edge, Form
 from .canvas import Canvas
 from .coarse import Coarse, fine_canvas
-from .light import diffuse, shine
+from .form import form_lean
+from .light import diffuse, mirror, shine
 
 __all__ = ["part_lighting"]
 
 LEAST, MOST = 3.0, 4.0  # samples per mm that a roundover of some mm needs
+LEAST_SMALL, MOST_SMALL = 5.0, 9.0  # and those of hardware
+STEEPEST = 0.94
+SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
+SPUN_SHARE = np.exp(-0.5 * (SPUN / 0.22) ** 2)
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -23,44 +29,120 @@ def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return nx, ny
 
 
-def part_lighting(shape: Shape, roundover: float, gloss: float, picture: Canvas, window: tuple[int, int, int, int],
-                  middle: tuple[float, float]) -> tuple[Coarse, Coarse]:
-    """Light on a flat part with a quarter-round of ``roundover`` mm along its edge.
+def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: Canvas, window: tuple[int, int, int, int],
+                  middle: tuple[float, float], *, metal: bool = False, spun: bool = False, small: bool = False) -> tuple[Coarse, Coarse | None]:
+    """Light on a part with a quarter-round or a bevel along its edge.
 
-    ``middle`` is the drawing point under the eye. Returns what
-    multiplies the light of the body (1 where the part lies flat), and what the
-    surface adds to it.
+    ``middle`` is the drawing point under the eye. Returns what multiplies the
+    light of the body (1 where the part lies flat), and what the surface adds
+    to it (None for nothing). A metal has no body of its own: what it mirrors
+    multiplies its reflectance. ``small`` parts are worked out finer.
     """
-    canvas, factor = fine_canvas(picture, window, LEAST, MOST)
+    canvas, factor = fine_canvas(picture, window, *((LEAST_SMALL, MOST_SMALL) if small else (LEAST, MOST)))
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
+    lean = form_lean(form, shape)
 
-    # Flat face: smooth, so a few samples per cm do.
-    cell = max(1, int(s * 2))
+    def lit(nx, ny, nz, x, y):
+        """(body, surface) of faces of unit normals at drawing points less ``middle``."""
+        nx, ny = picture.in_room(nx, ny)
+        x, y = picture.in_room(x, y)
+        return (mirror(nx, ny, nz, x, y, gloss), None) if metal else (diffuse(nx, ny, nz), shine(nx, ny, nz, x, y, gloss))
+
+    # The face: smooth, so a few samples per cm do, or a few per mm where it leans.
+    cell = max(1, int(s * (2 if lean is None else 0.75)))
     xs = ox + (np.arange(0, width + cell, cell) + 0.5) / s - middle[0]
     ys = oy + (np.arange(0, height + cell, cell) + 0.5) / s - middle[1]
     x, y = np.meshgrid(xs, ys)
     nx, ny = _ripple(x, y)
-    flat = shine(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x, y, gloss)
+    if lean is not None:
+        leant = _sampled(lean, x + middle[0], y + middle[1])
+        nx, ny = nx + leant[..., 0], ny + leant[..., 1]
+    flat, flat_shine = lit(nx, ny, np.sqrt(np.maximum(1 - nx * nx - ny * ny, 0.0)), x, y)
     matrix = np.array([[1 / cell, 0, 0], [0, 1 / cell, 0]], np.float64)
-    surface = cv2.warpAffine(flat, matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                             borderMode=cv2.BORDER_REPLICATE)
-    body = np.ones((height, width), np.float32)
 
-    if roundover > 0:
-        distance, inward = edge_field(shape, origin=canvas.origin, px_per_mm=s, size=canvas.size, reach=roundover + 2)
+    def spread(field: np.ndarray) -> np.ndarray:
+        return cv2.warpAffine(field, matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+
+    surface = None if flat_shine is None else spread(flat_shine)
+    body = spread(flat) if metal or lean is not None else np.ones((height, width), np.float32)
+
+    inside = None
+    rim_width = max(edge.roundover, edge.bevel)
+    if rim_width > 0:
+        distance, inward = edge_field(shape, origin=canvas.origin, px_per_mm=s, size=canvas.size, reach=rim_width + 2)
         # A little beyond the edge too: coverage, not light, ends the part there.
-        rim = np.nonzero((distance < roundover) & (distance > -1.5))
-        slope = np.clip(1 - np.maximum(distance[rim], 0) / roundover, 0, 0.94).astype(np.float64)
+        rim = np.nonzero((distance < rim_width) & (distance > -1.5))
+        d = np.maximum(distance[rim], 0)
+        slope = np.clip(1 - d / edge.roundover, 0, STEEPEST).astype(np.float64) if edge.roundover > 0 else np.zeros(len(d))
+        if edge.bevel > 0:
+            # 45 degrees, its two edges broken by a stroke of the file.
+            slope = np.maximum(slope, 0.707 * np.clip((edge.bevel - d) / 0.5 + 0.5, 0, 1))
         nx, ny = -inward[rim][:, 0] * slope, -inward[rim][:, 1] * slope
-        nz = np.sqrt(1 - slope * slope)
         x = ox + (rim[1] + 0.5) / s - middle[0]
         y = oy + (rim[0] + 0.5) / s - middle[1]
+        if lean is not None:
+            leant = _sampled(lean, x + middle[0], y + middle[1])
+            nx, ny = nx + leant[..., 0], ny + leant[..., 1]
+            over = np.minimum(1.0, STEEPEST / np.maximum(np.hypot(nx, ny), 1e-9))
+            nx, ny = nx * over, ny * over
+            nz = np.sqrt(1 - nx * nx - ny * ny)
+        else:
+            nz = np.sqrt(1 - slope * slope)
         rx, ry = _ripple(x, y)
-        body[rim] = diffuse(nx, ny, nz)
-        surface[rim] = shine(nx + rx, ny + ry, nz, x, y, gloss)
+        if metal:
+            body[rim] = lit(nx + rx, ny + ry, nz, x, y)[0]
+        else:
+            body[rim] = lit(nx, ny, nz, x, y)[0]
+            surface[rim] = lit(nx + rx, ny + ry, nz, x, y)[1]
+        inside = distance > 0
+    if spun and metal:
+        _spin(body, shape, edge.roundover, canvas, lit)
     if factor > 1:
-        small = (width // factor, height // factor)
-        body = cv2.resize(body, small, interpolation=cv2.INTER_AREA)
-        surface = cv2.resize(surface, small, interpolation=cv2.INTER_AREA)
-        canvas = Canvas(canvas.origin, picture.px_per_mm, small)
-    return Coarse(body, canvas), Coarse(surface, canvas)
+        small_size = (width // factor, height // factor)
+        if small and inside is not None:
+            # Of thin things only what lies inside counts; beyond the edge is no light of theirs.
+            weight = inside.astype(np.float32) + 1e-3
+            share = cv2.resize(weight, small_size, interpolation=cv2.INTER_AREA)
+            body = cv2.resize(body * weight, small_size, interpolation=cv2.INTER_AREA) / share
+            surface = None if surface is None else cv2.resize(surface * weight, small_size, interpolation=cv2.INTER_AREA) / share
+        else:
+            body = cv2.resize(body, small_size, interpolation=cv2.INTER_AREA)
+            surface = None if surface is None else cv2.resize(surface, small_size, interpolation=cv2.INTER_AREA)
+        canvas = Canvas(canvas.origin, picture.px_per_mm, small_size)
+    return Coarse(body, canvas), None if surface is None else Coarse(surface, canvas)
+
+
+def _sampled(field: Coarse, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """A field at drawing points of any shape (n,) or (h, w), linear between its samples."""
+    c = field.canvas
+    u = ((x - c.origin[0]) * c.px_per_mm - 0.5).astype(np.float32)
+    v = ((y - c.origin[1]) * c.px_per_mm - 0.5).astype(np.float32)
+    if u.ndim == 2:
+        return cv2.remap(field.values, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # OpenCV maps planes of less than 32768 columns: fold the list of points into one.
+    rows = -(-len(u) // 4096)
+    folded = [np.pad(a, (0, rows * 4096 - len(a))).reshape(rows, 4096) for a in (u, v)]
+    return cv2.remap(field.values, *folded, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).reshape(-1, 2)[:len(u)]
+
+
+def _spin(body: np.ndarray, shape: Shape, roundover: float, canvas: Canvas, lit) -> None:
+    """Lay the bow of light of a turned face over each round ring of a shape, within its roundover."""
+    s, (ox, oy) = canvas.px_per_mm, canvas.origin
+    turn = np.linspace(0, 2 * np.pi, 181)
+    leans = SPUN[:, None] * np.stack((np.cos(turn), np.sin(turn)))[:, None, :]
+    zero = np.zeros_like(leans[0])
+    bow = (lit(leans[0], leans[1], np.sqrt(1 - SPUN[:, None] ** 2) + zero, zero, zero)[0] * SPUN_SHARE[:, None]).sum(axis=0) / SPUN_SHARE.sum()
+    for ring in shape.rings:
+        (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+        cx, cy, r = (x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) / 2 - roundover
+        a, b = max(int((x0 - ox) * s), 0), min(int((x1 - ox) * s) + 2, body.shape[1])
+        c, d = max(int((y0 - oy) * s), 0), min(int((y1 - oy) * s) + 2, body.shape[0])
+        if a >= b or c >= d or r <= 0:
+            continue
+        dx = ox + (np.arange(a, b) + 0.5) / s - cx
+        dy = (oy + (np.arange(c, d) + 0.5) / s - cy)[:, None]
+        far = np.hypot(dx, dy)
+        angle = np.mod(np.arctan2(dy, dx), 2 * np.pi)
+        shown = np.interp(angle, turn, bow) * (0.97 + 0.03 * np.cos(far * 9.0))
+        share = np.clip((r - far) * s + 0.5, 0, 1)
+        body[c:d, a:b] += (share * (shown - body[c:d, a:b])).astype(np.float32)

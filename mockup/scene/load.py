@@ -9,14 +9,17 @@ from types import MappingProxyType
 from typing import Any
 
 from ..errors import MockupError, Problem
+from ..outline.shape import Shape
 from .board import read_board
 from .change import quoted_example, with_changes
 from .desk import Desk
-from .part import plain_part, read_outline_key, read_part
+from .made import MAKES, WOODEN, Bench, bridge_kind, made_shape, read_fitting
+from .neck import Neck, read_neck
+from .part import Cut, plain_part, read_outline_key, read_part
 from .places import builtin_scenes
 from .reader import Reader, clean, clean_path, offer, show
 from .text import read_toml
-from .values import BoardRef, Part, Scene, Variant
+from .values import BoardRef, Fitting, Part, Scene, Variant
 
 __all__ = ["load_scene"]
 
@@ -110,14 +113,13 @@ class _Check:
             root.note("", "The scene has no boards and no parts.", "Add [boards.NAME] and [parts.NAME].")
         elif not root.raw("parts"):
             root.note("parts", "The scene has no parts.", "Add at least one, as [parts.body].")
-        self.scene = self._read(head, tables)
+        self.scene = self._read(head, tables, root)
         root.close()
         if self.problems:
             self.scene = None
 
-    def _read(self, head: Reader, tables: Mapping[str, Reader]) -> Scene | None:
-        cuts = {name: None if read.broken else read_outline_key(read, self.desk, self.sources)
-                for name, read in tables.items()}
+    def _read(self, head: Reader, tables: Mapping[str, Reader], root: Reader) -> Scene | None:
+        cuts = {name: self._cut(read) for name, read in tables.items()}
         drawn = [cut[2].bounds for cut in cuts.values() if cut]
         middle = (min(b[0] for b in drawn) + max(b[2] for b in drawn)) / 2 if drawn else 0.0
         title = head.text("title", self.file.stem.replace("-", " ").replace("_", " ").capitalize())
@@ -127,28 +129,73 @@ class _Check:
         centre = head.number("centre", -10_000, 10_000, round(middle, 4) + 0.0, unit="mm")
         ground = head.colour("ground", GROUND)
         head.close()
-        parts: list[tuple[Part, str]] = []
-        for name, read in tables.items():
-            cut = cuts[name]
-            part = read_part(read, name, cut[2] if cut else None, self.boards, centre=centre, hand=hand,
-                             sources=self.sources, desk=self.desk)
-            if part and cut:
-                parts.append((part, f"{cut[0]}#{cut[1]}"))
+        neck: Neck | None = None
+        if root.has("neck"):
+            neck = read_neck(root.table("neck"), centre, self._head_outline)
+        order: list[tuple[Part | Fitting, str]] = []
+        self._order(tables, cuts, neck, centre, hand, order)
         if self.problems:
             return None
         boards: dict[str, BoardRef] = {n: b for n, b in self.boards.items() if b}
+        parts = tuple(p for p, _ in order if isinstance(p, Part))
         plain = {
             "scene": {"title": title, "revision": revision, "client": client, "date": date, "hand": hand,
                       "centre": centre, "ground": list(ground)},
             "variant": None if self.variant is None else
             {"name": self.variant.name, "title": self.variant.title, "why": self.variant.why},
             "boards": {n: self._plain_board(b) for n, b in boards.items()},
-            "parts": {part.name: plain_part(part, outline) for part, outline in parts},
+            "parts": {part.name: plain_part(part, outline, tables[part.name].data) for part, outline in order if isinstance(part, Part)},
         }
+        # What only whole instruments have is left out of the records of bodies.
+        if root.has("neck"):
+            plain["neck"] = root.raw("neck")
+        if fittings := {p.part: dict(tables[p.part].data) for p, _ in order if isinstance(p, Fitting)}:
+            plain["fittings"] = fittings
         return Scene(name=self.file.stem, title=title, revision=revision, client=client, date=date, hand=hand,
                      centre=centre, ground=ground, folder=self.file.parent, file=self.file,
-                     boards=MappingProxyType(boards), parts=tuple(p for p, _ in parts), variants=(),
+                     boards=MappingProxyType(boards), parts=parts, variants=(), order=tuple(p for p, _ in order),
                      sources=MappingProxyType(dict(self.sources)), resolved=plain, variant=self.variant)
+
+    def _cut(self, read: Reader) -> Cut | None:
+        """The outline a table names; None when it has none, or what it has cannot be read."""
+        if read.broken:
+            return None
+        if not read.has("make"):
+            return read_outline_key(read, self.desk, self.sources)
+        if read.has("outline"):
+            read.note("", "The part has both make and outline.", 'Give it one of them: make = "bridge", or outline = "body.svg#top".')
+        return None
+
+    def _head_outline(self, read: Reader, key: str) -> Shape | None:
+        cut = read_outline_key(read, self.desk, self.sources, key)
+        return cut[2] if cut else None
+
+    def _order(self, tables: Mapping[str, Reader], cuts: Mapping[str, Cut | None], neck: Neck | None, centre: float, hand: str,
+               order: list[tuple[Part | Fitting, str]]) -> None:
+        """Every part and fitting with its outline's name, back to front, into ``order``."""
+        kind = bridge_kind(tables)
+        for name, read in tables.items():
+            if read.broken:
+                continue
+            cut = cuts[name]
+            make = read.choice("make", MAKES, MAKES[0]) if read.has("make") else None
+            if make is not None and read.data["make"] != make:
+                for key in read.data:
+                    read.raw(key)
+                continue
+            if make in WOODEN or (make is None and not (read.has("material") or read.has("colour"))) or read.has("board"):
+                if make is not None and make not in WOODEN:
+                    read.note("board", f"A {make} is not made of a board.", 'Give it a material, as "chrome".')
+                    continue
+                shape = made_shape(read, make, neck) if make is not None else cut[2] if cut else None
+                part = read_part(read, name, shape, self.boards, centre=centre, hand=hand, sources=self.sources, desk=self.desk,
+                                 make=make, neck=neck)
+                if part:
+                    order.append((part, f"{cut[0]}#{cut[1]}" if cut else str(make)))
+                continue
+            below = tuple(p for p, _ in order if isinstance(p, Part))
+            bench = Bench(neck, below, kind, hand, centre)
+            order += [(f, "") for f in read_fitting(read, name, make, cut[2] if cut else None, bench)]
 
     def _plain_board(self, board: BoardRef) -> dict[str, Any]:
         picture = next(name for name, path in self.sources.items() if path == board.path)

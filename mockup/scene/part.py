@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import MockupError
+from ..outline.cut import overlap
+from ..outline.figures import many, plate
 from ..outline.shape import Shape
 from .desk import Desk
+from .neck import Neck
 from .reader import Reader, offer, show
 from .recipe import plain_finish, read_finish
-from .values import Binding, BoardRef, Edge, Part, Placement
+from .values import Binding, BoardRef, Contour, Edge, Form, Part, Placement
 
 __all__ = ["Cut", "plain_part", "read_outline_key", "read_part"]
 
@@ -24,14 +27,14 @@ FAR = 10_000.0  # mm; no drawing of an instrument reaches that far
 Cut = tuple[str, str, Shape]  # file, id, and the shape as drawn
 
 
-def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path]) -> Cut | None:
+def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path], key: str = "outline") -> Cut | None:
     """The key ``outline`` = "file.svg#id"; None when it cannot be read, with the reason noted."""
-    text = read.text("outline", None, longest=400, fix='Name a drawing and an id in it, as "body.svg#top".')
+    text = read.text(key, None, longest=400, fix='Name a drawing and an id in it, as "body.svg#top".')
     if not text:
         return None
     name, hash_, id = text.rpartition("#")
     if not hash_ or not name or not id:
-        read.note("outline", f"Outline is {show(text)}.", 'Write the file, a # and the id in it, as "body.svg#top".')
+        read.note(key, f"{key.capitalize()} is {show(text)}.", 'Write the file, a # and the id in it, as "body.svg#top".')
         return None
     try:
         shape = desk.shape(name, id)
@@ -39,16 +42,18 @@ def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path]) -> Cut 
     except MockupError as error:
         for problem in error.problems:
             found = f"{problem.where}: {problem.found}" if problem.where else problem.found
-            read.note("outline", found, problem.fix)
+            read.note(key, found, problem.fix)
         return None
     return name, id, shape
 
 
 def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str, BoardRef | None], *,
-              centre: float, hand: str, sources: dict[str, Path], desk: Desk) -> Part | None:
-    """One table of ``[parts]``, its outline already read; None when it cannot be used.
+              centre: float, hand: str, sources: dict[str, Path], desk: Desk, make: str | None = None,
+              neck: Neck | None = None) -> Part | None:
+    """One table of ``[parts]``, its outline already read or made; None when it cannot be used.
 
     boards  by name; None for one that has problems of its own.
+    make    what the program made the outline as, from ``neck``.
     """
     if read.broken:
         return None
@@ -60,19 +65,75 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
     if wanted and wanted not in boards:
         read.note("board", f'There is no board named "{wanted[:60]}".',
                   offer(wanted, boards) or NO_BOARDS)
+    whole = None
+    if shape is not None:
+        bands = _strips(read, shape, centre)
+        if bands is not None:
+            whole, shape = shape, bands
+    form = _form(read, desk, sources, centre, hand, make, neck)
+    lines = tuple(centre + x for x in read.numbers("glue_lines", -500, 500, (1, 40)) or ())
     if shape is not None and hand == "left":
-        shape = shape.mirrored(centre)
-    placement = _placement(read, shape, board, centre, hand)
+        shape, lines = shape.mirrored(centre), tuple(2 * centre - x for x in lines)
+        whole = whole.mirrored(centre) if whole is not None else None
+    placement = _placement(read, whole or shape, board, centre, hand)
     finish = read_finish(read, sources, desk)
-    edge = Edge(roundover=read.number("roundover", 0, 50, 3, unit="mm", ends=("sharp", "")))
-    height = read.number("height", 0, 500, 45, unit="mm")
-    side = read.choice("side", SIDES, "both")
+    edge = Edge(roundover=read.number("roundover", 0, 50, {"neck": 2, "fretboard": 0.8, "head face": 0.8}.get(make or "", 3), unit="mm",
+                                      ends=("sharp", "")),
+                bevel=read.number("bevel", 0, 60, 0, unit="mm", ends=("none", "")))
+    height = read.number("height", 0, 500, {"neck": 49, "fretboard": 55, "head face": 45}.get(make or "", 45), unit="mm")
+    thick = read.number("thickness", 0.2, 500, {"neck": 21, "fretboard": 6, "head face": 2}.get(make or "", height or 1), unit="mm")
+    side = read.choice("side", SIDES, "front" if make == "head face" else "both")
     binding = _binding(read)
     read.close()
     if len(read.problems) > before or shape is None or placement is None or board is None:
         return None
     return Part(name=name, title=title, shape=shape, board=wanted, placement=placement, finish=finish, edge=edge,
-                binding=binding, height=height, side=side)
+                binding=binding, height=height, side=side, below=max(height - thick, 0.0), form=form, whole=whole, lines=lines)
+
+
+def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:
+    """What of a shape lies in the strips asked for, measured from the centre line; None when none are."""
+    if not read.has("strips"):
+        return None
+    x0, y0, x1, y1 = shape.bounds
+    bands = [plate((centre + (a + b) / 2, (y0 + y1) / 2), (abs(b - a), y1 - y0 + 2)) for a, b in read.points("strips", 500, 40) or () if a != b]
+    left = overlap(shape, many(bands)) if bands else None
+    if bands and left is None:
+        read.note("strips", "No strip crosses the part.", f"It spans {x0 - centre:.0f} to {x1 - centre:.0f} mm from the centre line.")
+    return left
+
+
+def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: float, hand: str, make: str | None, neck: Neck | None) -> Form:
+    """A carved top, hollows, a fretboard's radius, the round back of a neck."""
+    dome = reach = 0.0
+    if read.has("carve"):
+        table = read.table("carve")
+        dome = table.number("rise", 0.5, 40, None, unit="mm")
+        reach = table.number("reach", 10, 400, 70, unit="mm")
+        table.close()
+    contours: list[Contour] = []
+    if read.has("contours"):
+        tables = read.raw("contours")
+        if not isinstance(tables, list) or len(tables) > 12:
+            read.note("contours", f"Contours is {show(tables)}.", 'Use a list, as [{ outline = "body.svg#belly", depth = 12, side = "back" }].')
+            tables = []
+        for n, data in enumerate(tables, 1):
+            table = Reader(data, (*read.path, "contours", str(n)), read.problems)
+            if table.broken or desk is None:
+                continue
+            cut = read_outline_key(table, desk, sources)
+            depth = table.number("depth", 0.5, 60, None, unit="mm")
+            side = table.choice("side", ("front", "back"), "back")
+            table.close()
+            if cut is not None:
+                contours.append(Contour(shape=cut[2].mirrored(centre) if hand == "left" else cut[2], depth=depth, side=side))
+    radius, barrel = 0.0, None
+    if make == "fretboard" and neck is not None:
+        radius = neck.radius
+    if make == "neck" and neck is not None:
+        top = neck.layout.on_centre(0)
+        barrel = (top + 6.0, neck.heel - 46.0)
+    return Form(dome=dome, reach=reach or 60.0, radius=radius, axis=centre, barrel=barrel, contours=tuple(contours))
 
 
 def _binding(part: Reader) -> Binding | None:
@@ -120,10 +181,10 @@ def _middle(shape: Shape, board: BoardRef, cut: str, turn: float, joint: float, 
     return (round(x / 2 - half * cos + drop * sin, 3), round(y / 2 - half * sin - drop * cos, 3))
 
 
-def plain_part(part: Part, outline: str) -> dict[str, Any]:
-    """A part as a JSON-ready table."""
+def plain_part(part: Part, outline: str, written: Mapping[str, Any]) -> dict[str, Any]:
+    """A part as a JSON-ready table; of what few parts have, as it was ``written`` and only then."""
     place, binding = part.placement, part.binding
-    return {
+    return {key: written[key] for key in ("make", "thickness", "bevel", "carve", "contours", "strips", "glue_lines") if key in written} | {
         "title": part.title, "outline": outline, "board": part.board, "cut": place.cut, "at": list(place.at),
         "turn": place.turn, "joint": place.joint, "slip": place.slip, "height": part.height,
         "roundover": part.edge.roundover, "side": part.side, "sheen": part.finish.sheen,

@@ -153,6 +153,36 @@ class Reader:
         y = self._number(value[1], -limit, limit, "Y", (key, 2), "mm")
         return None if x is None or y is None else (x, y)
 
+    def numbers(self, key: str, low: float, high: float, count: tuple[int, int], *, unit: str = "mm", whole: bool = False) -> tuple[float, ...] | None:
+        """A list of numbers, from ``count[0]`` to ``count[1]`` of them; one bare number stands for a list of one. None when absent or bad."""
+        if not self.has(key):
+            return None
+        value = self.data[key]
+        if not isinstance(value, list):
+            value = [value]
+        if not count[0] <= len(value) <= count[1]:
+            many = f"{count[0]}" if count[0] == count[1] else f"{count[0]} to {count[1]}"
+            self.note(key, f"{self._label(key)} is {show(self.data[key])}.", f"Use {many} numbers, as [{', '.join(['…'] * min(count[0], 3))}].")
+            return None
+        good = [self._number(v, low, high, "Number", (key, n), unit, ("", ""), whole) for n, v in enumerate(value, 1)]
+        return None if None in good else tuple(v for v in good if v is not None)
+
+    def points(self, key: str, limit: float, most: int, *, turned: bool = False) -> list[tuple[float, ...]] | None:
+        """A list of points [x, y], or of [x, y, degrees]; None when absent or bad."""
+        if not self.has(key):
+            return None
+        value, size = self.data[key], (3 if turned else 2)
+        example = "[x, y, degrees]" if turned else "[x, y]"
+        if isinstance(value, list) and len(value) == size and not any(isinstance(v, list) for v in value):
+            value = [value]
+        if not isinstance(value, list) or not value or len(value) > most or not all(isinstance(v, list) and len(v) == size for v in value):
+            self.note(key, f"{self._label(key)} is {show(self.data[key])}.", f"Use a list of points, as [{example}, …], at most {most}.")
+            return None
+        labels = (("X", limit, "mm"), ("Y", limit, "mm"), ("Angle", 360.0, "degrees"))
+        good = [tuple(self._number(v, -far, far, label, (key, n), unit) for v, (label, far, unit) in zip(point, labels, strict=False))
+                for n, point in enumerate(value, 1)]
+        return None if any(None in point for point in good) else good  # type: ignore[return-value]
+
     def text(self, key: str, default: str | None, *, longest: int = 120, fix: str = "") -> str:
         """One line of text; line breaks become spaces. No default means that it must be there."""
         if not self.has(key):

@@ -15,7 +15,7 @@ from ..errors import MockupError, nearest
 from ..finish.steps import Finish
 from ..outline.shape import Shape
 
-__all__ = ["Binding", "BoardRef", "Edge", "Part", "Placement", "Scene", "Variant"]
+__all__ = ["Binding", "BoardRef", "Contour", "Edge", "Fitting", "Form", "Material", "Part", "Placement", "Scene", "Variant"]
 
 Lab = tuple[float, float, float]
 
@@ -59,6 +59,7 @@ class Placement:
            "slipmatch" (the left piece is the right one slid across).
     joint  x of the joint line in the drawing.
     slip   how far down the board, along the joint, the left piece is taken.
+    behind x of the mirror when the part is seen from behind, else None.
     """
 
     at: tuple[float, float]
@@ -66,13 +67,61 @@ class Placement:
     cut: str
     joint: float
     slip: float
+    behind: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Edge:
-    """How the edge is broken: radius of the roundover in mm, 0 for a sharp edge."""
+    """How the edge is broken: radius of the roundover in mm, 0 for a sharp edge; or the width of a flat bevel."""
 
     roundover: float
+    bevel: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Contour:
+    """Wood cut away in a smooth hollow: deepest (``depth`` mm) far inside ``shape``, nothing at its edge.
+
+    The shape reaches beyond the part, so that the hollow runs out over the edge:
+    a belly cut on the back, a rest for the forearm on the front.
+    """
+
+    shape: Shape
+    depth: float
+    side: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Form:
+    """The shape of a face where it is not flat.
+
+    dome      mm by which a carved top rises toward its middle; ``reach`` is how far in from the edge it does so.
+    radius    of a fretboard's face, a cylinder along y over the line x = ``axis``; 0 for a flat one.
+    barrel    from which y to which y the back of a neck is round, or None; seen from behind only.
+    contours  hollows.
+    """
+
+    dome: float = 0.0
+    reach: float = 60.0
+    radius: float = 0.0
+    axis: float = 0.0
+    barrel: tuple[float, float] | None = None
+    contours: tuple[Contour, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Material:
+    """What a fitting is made of.
+
+    kind   "metal" (mirrors the room, tinted) or "plastic" (a colour under a clear surface).
+    lab    of the metal's reflectance, or of the plastic.
+    gloss  gloss units at 60 degrees as for a finish; metals use it for how sharply they mirror.
+    """
+
+    name: str
+    kind: str
+    lab: Lab
+    gloss: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,8 +138,10 @@ class Part:
     """One piece of the instrument as it is seen.
 
     shape   in drawing mm, already mirrored for the left hand.
-    height  of its top surface above the bench, for shadows.
+    height  of its top surface above the bench, for shadows; ``below`` that of its lower one.
     side    "front", "back" or "both": the views it is seen in.
+    whole   the shape whose edge and form the part's light follows, where the part is a strip of it.
+    lines   x of glue lines along the part.
     """
 
     name: str
@@ -103,6 +154,34 @@ class Part:
     binding: Binding | None
     height: float
     side: str
+    below: float = 0.0
+    form: Form = Form()
+    whole: Shape | None = None
+    lines: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Fitting:
+    """A piece that is not of wood: of one material, flat with a rounded edge, or made of round bars.
+
+    part    name of the table of ``[parts]`` it comes from; several pieces may share one.
+    rods    straight bars, each x0, y0, x1, y1, radius in mm, that ``shape`` is the outline of.
+    spun    turned on a lathe.
+    height, below, side, form  as for a part.
+    """
+
+    name: str
+    part: str
+    title: str
+    shape: Shape
+    material: Material
+    edge: Edge
+    height: float
+    below: float
+    side: str
+    rods: tuple[tuple[float, float, float, float, float], ...] = ()
+    spun: bool = False
+    form: Form = Form()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,7 +198,9 @@ class Variant:
 class Scene:
     """One instrument, with one choice of every value.
 
-    parts     back to front.
+    parts     of wood, back to front.
+    fittings  the rest: metal, bone, plastic; back to front.
+    order     parts and fittings together, back to front.
     variants  all that the file names.
     variant   the one whose changes are in force, None for the file as it stands.
     sources   every file read for this choice, by the name used in the scene.
@@ -144,6 +225,15 @@ class Scene:
     resolved: dict[str, Any]
     variant: Variant | None = None
     views: Mapping[str, Scene] = field(default_factory=lambda: MappingProxyType({}), repr=False)
+    order: tuple[Part | Fitting, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.order:
+            object.__setattr__(self, "order", self.parts)
+
+    @property
+    def fittings(self) -> tuple[Fitting, ...]:
+        return tuple(p for p in self.order if isinstance(p, Fitting))
 
     def with_variant(self, name: str) -> Scene:
         """The scene with that variant's changes in place of any now in force; MockupError for an unknown name."""

@@ -1,0 +1,77 @@
+"""The head of a neck, its tuner posts, and the way each string takes to its post."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from mockup.outline.cut import width_at
+from mockup.outline.figures import many, outline
+from mockup.outline.flatten import bezier_points
+from mockup.outline.neck import Layout
+from mockup.outline.shape import Shape
+
+__all__ = ["Post", "plain_head", "posts", "stub"]
+
+
+@dataclass(frozen=True)
+class Post:
+    """A tuner: its post, the edge of the head beside it, and -1 for the left side, 1 for the right."""
+
+    at: tuple[float, float]
+    edge: float
+    side: int
+
+
+def plain_head(layout: Layout, length: float, width: float, end: float, nut: float) -> Shape:
+    """A plain paddle: it swells from the neck to ``width``, tapers to ``end`` and closes in a shallow arc.
+
+    length  from the fretboard side of the nut to the tip; nut its thickness.
+    """
+    (ax, ay), (bx, by) = layout.fret_line(0)
+    c, tip = layout.centre, min(ay, by) - length
+    swell = min(34.0, length * 0.3)
+    right = _side((bx, by - nut), (c + width / 2, by - nut - swell), (c + end / 2, tip + 6))
+    left = _side((ax, ay - nut), (c - width / 2, ay - nut - swell), (c - end / 2, tip + 6))
+    arc = bezier_points(np.array([right[-1], (c + end / 6, tip - 3), (c - end / 6, tip - 3), left[-1]]), 40)
+    ring = np.concatenate(([(bx, by)], right, arc, left[::-1][1:], [(ax, ay)]))
+    return outline(ring[np.r_[True, np.abs(np.diff(ring, axis=0)).max(axis=1) > 1e-7]])
+
+
+def _side(start, wide, last) -> np.ndarray:
+    """From the nut out to the widest place in an S, then along the taper."""
+    (x0, y0), (x1, y1) = start, wide
+    swell = np.array([start, (x0, y0 + 0.55 * (y1 - y0)), (x1, y1 + 0.5 * (y0 - y1)), wide])
+    taper = np.array([wide, (x1, y1 - 0.25 * (y1 - last[1])), (last[0], last[1] + 0.4 * (y1 - last[1])), last])
+    return np.concatenate(([start], bezier_points(swell, 60), bezier_points(taper, 60)))
+
+
+def stub(layout: Layout, length: float) -> Shape:
+    """The end of a neck without a head, ``length`` mm above the nut."""
+    (a, b), (d, c) = layout.fret_line(0, -length), layout.fret_line(0)
+    body = outline([a, b, c, d])
+    soft = body.inset(3.0)
+    return many([outline([((a[0] + d[0]) / 2, (a[1] + d[1]) / 2), ((b[0] + c[0]) / 2, (b[1] + c[1]) / 2), c, d]),
+                 soft.inset(-3.0) if soft is not None else body])
+
+
+def posts(head: Shape, layout: Layout, left: int, right: int, *, first: float, pitch: float, inset: float) -> tuple[Post, ...]:
+    """Posts of the strings in their order, lowest first; None is left out where the head ends before.
+
+    first  mm from the nut to the nearest posts; pitch between those of one side; inset from the edge.
+    The lowest string takes the left post nearest the nut, the highest the right one.
+    """
+    found: list[Post] = []
+    for side, count in ((-1, left), (1, right)):
+        row = []
+        for n in range(count):
+            y = layout.fret_line(0)[0 if side < 0 else 1][1] - first - n * pitch
+            edges = width_at(head, y)
+            if edges is None:
+                return ()
+            edge = edges[0] if side < 0 else edges[1]
+            row.append(Post((edge - side * inset, y), edge, side))
+        # On the right the highest string is nearest the nut.
+        found += row if side < 0 else row[::-1]
+    return tuple(found)

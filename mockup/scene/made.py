@@ -1,0 +1,205 @@
+"""Parts that the program makes from a few measures: ``make = "bridge"`` and its like."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from ..outline import hardware as hw
+from ..outline.cut import contains
+from ..outline.figures import circle, many, plate, strips
+from ..outline.hardware import Piece
+from ..outline.shape import Shape
+from .material import INK, MATERIALS, STRINGS, read_material
+from .neck import Neck
+from .reader import Reader
+from .values import Edge, Fitting, Form, Material, Part
+
+__all__ = ["FITTINGS", "MAKES", "WOODEN", "Bench", "bridge_kind", "made_shape", "read_fitting"]
+
+FAR = 10_000.0
+WOODEN = ("neck", "fretboard", "head face")
+FITTINGS = ("frets", "markers", "nut", "strings", "bridge", "pickup", "knobs", "switch", "tuners", "strap pins", "screws", "plate", "ferrules",
+            "head clamp", "scarf line")
+MAKES = (*WOODEN, *FITTINGS)
+BRIDGES = ("plate", "single", "bar", "tuning")
+PICKUPS = ("single", "double", "bar", "cased")
+DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+NO_NECK = "Describe scale, strings and frets first, under [neck]."
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """What fittings are laid out on: the neck, the parts below, the kind of bridge."""
+
+    neck: Neck | None
+    below: tuple[Part, ...]
+    bridge: str
+    hand: str
+    centre: float
+
+    def base(self, point: tuple[float, float], side: str) -> float:
+        """The height of the wood under a point (the drawing's, right-handed); from the back its lower face."""
+        if self.hand == "left":
+            point = (2 * self.centre - point[0], point[1])
+        under = [p for p in self.below if contains(p.whole or p.shape, point)]
+        if side == "back":
+            return min((p.below for p in under), default=20.0)
+        return max((p.height for p in under if p.side != "back"), default=40.0)
+
+
+def bridge_kind(tables) -> str:
+    """The kind of the first bridge in the tables of ``[parts]``."""
+    for read in tables.values():
+        if read.data.get("make") == "bridge" and read.data.get("kind") in BRIDGES:
+            return read.data["kind"]
+    return "plate"
+
+
+def made_shape(read: Reader, make: str, neck: Neck | None) -> Shape | None:
+    """The shape of a wooden part that is made."""
+    if neck is None:
+        read.note("make", f"There is no neck for a {make}.", NO_NECK)
+        return None
+    return {"neck": neck.shape, "fretboard": neck.layout.fretboard, "head face": neck.face}[make]()
+
+
+def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
+    """What is made, each piece with the side it is seen from ("" for the part's own)."""
+    neck = bench.neck
+    layout = neck.layout if neck else None
+    single: Callable[[list[Piece]], list[tuple[Piece, str]]] = lambda pieces: [(p, "") for p in pieces]  # noqa: E731
+    if make in ("frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line") and layout is None:
+        for key in read.data:
+            read.raw(key)
+        read.note("make", f"There is no neck for {make}.", NO_NECK)
+        return []
+    if make == "frets":
+        lines = [(layout.fret(k), 2.4) for k in range(1, layout.frets + 1)]
+        return single([Piece(shape=strips(lines, round_ends=True), rise=1.1, rods=tuple((*a, *b, 1.2) for (a, b), _ in lines))])
+    if make == "markers":
+        at = read.numbers("at", 1, 36, (1, 24), unit="", whole=True) or tuple(k for k in DOTS if k <= layout.frets)
+        size = read.number("diameter", 1, 20, 6, unit="mm")
+        away = layout.half_width(layout.marker(12)[1]) * 0.5
+        dots = []
+        for fret in at:
+            x, y = layout.marker(int(fret))
+            dots += [circle((x + s * away, y), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x, y), size)]
+        return single([Piece(shape=many(dots), rise=0.02, round=0)])
+    if make == "nut":
+        return single([Piece(shape=layout.nut(neck.nut), rise=1.6, round=1.2)])
+    if make == "strings":
+        runs = hw.string_rods(layout, neck.gauges, bench.bridge, neck.posts, neck.clamp - 8.0)
+        made = []
+        for gauge, run in zip(neck.gauges, runs, strict=True):
+            line = [run[0][0], *(b for _, b in run)]
+            made.append(Piece(shape=strips([(line, gauge)]), rise=2.6, rods=tuple((*a, *b, gauge / 2) for a, b in run)))
+        coils = []
+        for post, gauge in zip(neck.posts, neck.gauges, strict=False):
+            coils.append(circle(post.at, 6.2 + gauge * 1.6))
+        joined = Piece(shape=many([p.shape for p in made]), rise=2.6, rods=tuple(r for p in made for r in p.rods))
+        return single([*([Piece(shape=many(coils), rise=-5.0, round=1.6, spun=True)] if coils else []), joined])
+    if make == "bridge":
+        return single(hw.bridge(layout, read.choice("kind", BRIDGES, "plate")))
+    if make == "pickup":
+        kind = read.choice("kind", PICKUPS, "single")
+        at = read.number("at", -FAR, FAR, None, unit="mm")
+        turn = read.number("turn", -45, 45, 0, unit="degrees")
+        return single(hw.pickup((bench.centre, at), layout, kind, turn))
+    if make == "tuners":
+        button = read.number("button", 6, 40, 17, unit="mm")
+        front, both = hw.tuners(neck.posts, button), hw.tuner_buttons(neck.posts, button)
+        shared = len(both)
+        return [*((p, "both") for p in front[:shared]), *((p, "front") for p in front[shared:]), *((p, "back") for p in hw.tuner_backs(neck.posts))]
+    if make == "head clamp":
+        return single(hw.head_clamp(layout, neck.clamp))
+    if make == "scarf line":
+        y = layout.on_centre(0)
+        beyond = read.number("at", -60, 160, 30, unit="mm")
+        return single([Piece(shape=layout.scarf(beyond, layout.half_width(y + beyond) - 1.0), kind="ink", rise=0.0, round=0)])
+    return single(_placed(read, make))
+
+
+def _placed(read: Reader, make: str) -> list[Piece]:
+    """Fittings that stand where the maker says."""
+    turned = make in ("strap pins", "switch", "plate")
+    at = read.points("at", FAR, 60, turned=turned) or []
+    if not read.has("at"):
+        read.missing("at", f"Say where, as at = [[x, y{', degrees' if turned else ''}]].")
+    points = [(float(p[0]), float(p[1])) for p in at]
+    if make == "knobs":
+        size = read.number("diameter", 5, 60, 20, unit="mm")
+        return hw.knobs(points, size) if points else []
+    if make == "screws":
+        size = read.number("diameter", 1.5, 20, 4.6, unit="mm")
+        return hw.screws(points, size) if points else []
+    if make == "ferrules":
+        size = read.number("diameter", 3, 20, 8, unit="mm")
+        return [Piece(shape=many([circle(p, size) for p in points]), rise=0.6, round=0.6, spun=True),
+                Piece(shape=many([circle(p, size * 0.4) for p in points]), kind="ink", rise=0.6, round=0)] if points else []
+    if make == "strap pins":
+        return hw.pins(points, [p[2] for p in at]) if at else []
+    if make == "switch":
+        return [piece for p in at for piece in hw.switch((p[0], p[1]), p[2])]
+    size = read.numbers("size", 3, 500, (2, 2))
+    if not read.has("size"):
+        read.missing("size", "Add size = [width, height] in mm.")
+    corner = read.number("corner", 0, 60, 4, unit="mm")
+    if size is None:
+        return []
+    made: list[Piece] = []
+    for x, y, turn in at:
+        for p in hw.plate_with_screws((x, y), (size[0], size[1]), corner):
+            made.append(Piece(shape=p.shape.turned(turn, (x, y)), kind=p.kind, rise=p.rise, round=p.round, spun=p.spun))
+    return made
+
+
+def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None, bench: Bench) -> tuple[Fitting, ...]:
+    """A table of ``[parts]`` that is not of wood: its pieces, lowest first; () when it cannot be used.
+
+    make   what the program makes; None for the outline ``drawn``.
+    """
+    before = len(read.problems)
+    title = read.text("title", name.replace("-", " ").replace("_", " ").capitalize())
+    usual = {"nut": "bone", "markers": "pearl", "pickup": "black", "screws": "nickel", "strings": None, "scarf line": None}.get(make or "", "nickel")
+    main = read_material(read, "material", "colour", usual if make else None) or (STRINGS if make == "strings" else INK)
+    second = read_material(read, "second", "second_colour", None) or (MATERIALS["bone"] if make == "tuners" and main.name == "brass" else main)
+    pole = read_material(read, "poles", "poles_colour", None) or MATERIALS["nickel"]
+    side = read.choice("side", ("front", "back", "both"), "back" if make == "scarf line" else "both" if make == "strap pins" else "front")
+    rise = read.number("rise", 0, 80, 2.5, unit="mm") if make is None else None
+    if make is None:
+        edge = Edge(roundover=read.number("roundover", 0, 50, 0.6, unit="mm"), bevel=read.number("bevel", 0, 20, 0, unit="mm"))
+        pieces = [(Piece(shape=drawn, rise=rise, round=edge.roundover), "")] if drawn is not None else []
+    else:
+        edge, pieces = None, _pieces(read, make, bench)
+    given = read.number("height", 0, 500, 0, unit="mm") if read.has("height") else None
+    read.close()
+    if len(read.problems) > before:
+        return ()
+    line = main if main.kind == "metal" else MATERIALS["bone"]
+    kinds: dict[str, Material] = {"main": main, "second": second, "ink": INK, "pole": pole,
+                                  "line": INK if main.kind == "metal" or main.lab[0] > 50 else line}
+    found = []
+    for n, (piece, own) in enumerate(pieces):
+        seen = own or side
+        x0, y0, x1, y1 = piece.shape.bounds
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        if make in ("strings", "frets", "nut", "markers") and bench.neck is not None:
+            middle = (bench.centre, bench.neck.layout.marker(1)[1])
+        if make in ("tuners", "head clamp") or (make == "strings" and len(pieces) > 1 and n == 0):
+            head = bench.neck.head.bounds
+            middle = (bench.centre, (head[1] + head[3]) / 2)
+        base = given if given is not None else bench.base(middle, seen)
+        back = seen == "back"
+        height, below = (base, base - piece.rise) if back else (base + piece.rise, base + min(piece.rise, 0.0) - 4.0)
+        shape, rods = piece.shape, piece.rods
+        if bench.hand == "left":
+            shape = shape.mirrored(bench.centre)
+            rods = tuple((2 * bench.centre - a, b, 2 * bench.centre - c, d, r) for a, b, c, d, r in rods)
+        form = Form()
+        if make in ("frets", "markers") and bench.neck is not None:
+            form = Form(radius=bench.neck.radius, axis=bench.centre)
+        found.append(Fitting(name=name if n == 0 else f"{name}.{n + 1}", part=name, title=title, shape=shape, material=kinds[piece.kind],
+                             edge=edge or Edge(roundover=piece.round), height=height, below=below, side=seen, rods=rods, spun=piece.spun,
+                             form=form))
+    return tuple(found)
