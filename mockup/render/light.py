@@ -22,7 +22,7 @@ ROOM, BENCH = 0.10, 0.30
 VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
 # What metal mirrors besides the windows: a pale ceiling, brighter toward them, dark walls, the bench.
-CEILING, TOWARD, WALL = 0.60, 0.42, 0.10
+CEILING, TOWARD, WALL = 0.74, 0.50, 0.10
 
 
 def diffuse(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray) -> np.ndarray:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from ..outline.distance import edge_field
-from ..outline.shape import Shape
+from ..outline.shape import Shape, ring_area
 from ..scene.values import Edge, Form
 from .canvas import Canvas
 from .coarse import Coarse, fine_canvas
@@ -20,6 +20,8 @@ LEAST_SMALL, MOST_SMALL = 5.0, 9.0  # and those of hardware
 STEEPEST = 0.94
 SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
 SPUN_SHARE = np.exp(-0.5 * (SPUN / 0.22) ** 2)
+
+CROWN, CROWNED = 0.0055, 25.0  # lean per mm from the middle of a metal plate, and the least area in mm² of one
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -66,6 +68,8 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     surface = None if flat_shine is None else spread(flat_shine)
     body = spread(flat) if metal or lean is not None else np.ones((height, width), np.float32)
 
+    if metal and not spun:
+        _crown(body, shape, canvas, lit, middle)
     inside = None
     rim_width = max(edge.roundover, edge.bevel)
     if rim_width > 0:
@@ -123,6 +127,24 @@ def _sampled(field: Coarse, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     rows = -(-len(u) // 4096)
     folded = [np.pad(a, (0, rows * 4096 - len(a))).reshape(rows, 4096) for a in (u, v)]
     return cv2.remap(field.values, *folded, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).reshape(-1, 2)[:len(u)]
+
+
+def _crown(body: np.ndarray, shape: Shape, canvas: Canvas, lit, middle: tuple[float, float]) -> None:
+    """Pressed and polished plates are never quite flat: each ring's face leans a little outward, so that it mirrors more than one spot."""
+    s, (ox, oy) = canvas.px_per_mm, canvas.origin
+    for ring in shape.rings:
+        (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+        a, b = max(int((x0 - ox) * s) - 1, 0), min(int((x1 - ox) * s) + 3, body.shape[1])
+        c, d = max(int((y0 - oy) * s) - 1, 0), min(int((y1 - oy) * s) + 3, body.shape[0])
+        if a >= b or c >= d or ring_area(ring) < CROWNED:
+            continue
+        small = (max(2, int((b - a) / s)), max(2, int((d - c) / s)))
+        x = ox + (a + (np.arange(small[0]) + 0.5) * (b - a) / small[0]) / s
+        y = oy + (c + (np.arange(small[1]) + 0.5) * (d - c) / small[1]) / s
+        x, y = np.meshgrid(x, y)
+        nx, ny = (np.tanh((p - m) * CROWN / 0.2) * 0.2 for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
+        shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1])[0]
+        body[c:d, a:b] = cv2.resize(shown, (b - a, d - c), interpolation=cv2.INTER_LINEAR)
 
 
 def _spin(body: np.ndarray, shape: Shape, roundover: float, canvas: Canvas, lit) -> None:
