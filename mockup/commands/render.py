@@ -26,16 +26,20 @@ PIXELS = 24e6      # a larger picture must be asked for
                                          "mockup render tern --show placement --part top")
 @scene_argument
 @variant_option
-@click.option("--side", metavar="front|back", type=click.Choice(["front", "back"]), default="front", help="The side to see.")
+@click.option("--side", metavar="front|back|both", type=click.Choice(["front", "back", "both"]), default="front", help="The side to see.")
+@click.option("--horizontal", is_flag=True, help="Neck to the left instead of up.")
+@click.option("--crop", metavar="PART", help="One part, with what lies around it.")
+@click.option("--ground", metavar="#RRGGBB", help="What it lies on; left out, as the scene says.")
+@click.option("--bar", is_flag=True, help="A scale bar in the corner.")
 @click.option("--scale", metavar="PX_PER_MM", type=float,
               help=f"Pixels per mm; 11.8 is full size at 300 dpi. Left out, {SCALE:g}, or less for a very large picture.")
 @click.option("--show", metavar="placement", type=click.Choice(["placement"]), help="Draw the outline over its board instead.")
 @click.option("--part", metavar="NAME", help="With --show placement: this part only.")
 @click.option("--out", metavar="FILE", type=click.Path(path_type=Path),
               help="png, jpg, webp or tif by its ending; left out, a png here, named after scene and variant.")
-def render(scene: str, variant: str | None, side: str, scale: float | None, show: str | None, part: str | None,
+def render(scene: str, variant: str | None, side: str, horizontal: bool, crop: str | None, ground: str | None, bar: bool, scale: float | None, show: str | None, part: str | None,
            out: Path | None) -> None:
-    """Draw one picture of a scene, front or back."""
+    """Draw one picture of a scene: front, back or both, whole or a part."""
     from ..files.picture import SUFFIXES
     from ..scene.load import load_scene
 
@@ -43,23 +47,39 @@ def render(scene: str, variant: str | None, side: str, scale: float | None, show
         raise click.UsageError("--part goes with --show placement.", click.get_current_context())
     loaded = load_scene(scene)
     chosen = loaded if variant is None else loaded.with_variant(variant)
-    stem = ".".join(word for word in (chosen.name, variant, side if side == "back" else None, show) if word)
+    stem = ".".join(word for word in (chosen.name, variant, side if side != "front" else None, crop, show) if word)
     if out is not None:
         checked_file(out, SUFFIXES, chosen.sources.values())
     if show is not None:
         _placements(chosen, part, scale, out, stem)
         return
 
-    from ..render.picture import picture, scene_box
+    from ..render.views import View, view_box, view_picture
 
+    view = View(side=side, lying=horizontal, part=crop, ground=_colour(ground), bar=bar)
     path = out or checked_file(Path(f"{stem}.png"), SUFFIXES, chosen.sources.values())
     with progress(f"Drawing {stem}") as report:
-        drawn = picture(chosen, side=side, scale=_usual_scale(scene_box(chosen, side)) if scale is None else scale,
-                        report=report)
+        drawn = view_picture(chosen, view, scale=_usual_scale(view_box(chosen, view)) if scale is None else scale, report=report)
         _write(path, drawn)
     for text in drawn.notes:
         note(text)
     _warn(chosen)
+
+
+def _colour(text: str | None) -> tuple[float, float, float] | None:
+    """A code "#rrggbb" as Lab; None for None."""
+    if text is None:
+        return None
+    import re
+
+    import numpy as np
+
+    from ..colour.spaces import srgb8_to_lab
+
+    if not re.fullmatch("#[0-9a-fA-F]{6}", text):
+        raise MockupError(f'The ground is "{text[:20]}".', fix='Write it as "#rrggbb", such as "#dcdcdc".')
+    lab = srgb8_to_lab(np.array([int(text[i:i + 2], 16) for i in (1, 3, 5)])).tolist()
+    return (lab[0], lab[1], lab[2])
 
 
 def _placements(scene: Scene, part: str | None, scale: float | None, out: Path | None, stem: str) -> None:

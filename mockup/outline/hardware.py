@@ -222,7 +222,7 @@ def tuner_buttons(posts: Sequence[Post], button: float) -> list[Piece]:
     shafts, buttons = [], []
     for p in posts:
         out = p.edge + p.side * 9.0
-        shafts.append(([(p.at[0] + p.side * 4.0, p.at[1]), (out, p.at[1])], 4.0))
+        shafts.append(([(p.edge - p.side * 6.0, p.at[1]), (out, p.at[1])], 4.0))
         buttons.append(_button((out + p.side * (button / 2 - 2.0), p.at[1]), button, p.side))
     rods = tuple((*a, *b, w / 2) for (a, b), w in shafts)
     return [Piece(shape=strips(shafts), rise=-6.0, rods=rods), Piece(shape=many(buttons), kind="second", rise=-3.0, round=2.6)]
@@ -241,8 +241,10 @@ def _button(centre: Point, width: float, side: int) -> Shape:
 def tuner_backs(posts: Sequence[Post]) -> list[Piece]:
     """From the back: a housing with a screw on each post."""
     cases = many([plate((p.at[0] + p.side * 1.5, p.at[1]), (17.0, 15.0), 4.5) for p in posts])
+    rods = tuple((p.at[0], p.at[1], p.edge, p.at[1], 2.0) for p in posts)
+    shafts = Piece(shape=strips([(((r[0], r[1]), (r[2], r[3])), 4.0) for r in rods]), rise=4.0, rods=rods)
     heads = screws([(p.at[0] - p.side * 2.5, p.at[1]) for p in posts], 3.6, 0.8)
-    return [Piece(shape=cases, rise=6.0, round=3.2), *_raised(heads, 5.8)]
+    return [shafts, Piece(shape=cases, rise=6.0, round=3.2), *_raised(heads, 5.8)]
 
 
 def head_clamp(layout: Layout, above: float) -> list[Piece]:
@@ -257,11 +259,11 @@ def head_clamp(layout: Layout, above: float) -> list[Piece]:
 
 
 def pins(points: Sequence[Point], toward: Sequence[float], diameter: float = 13.0) -> list[Piece]:
-    """Strap pins on the edge, seen from the side: a waist and a flange; ``toward`` is the way each points, degrees from x."""
+    """Strap pins on the edge, seen from the side: a waist and a flange; ``toward`` is the way each points, degrees clockwise from x."""
     waists, flanges = [], []
     for (x, y), angle in zip(points, toward, strict=True):
         run = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
-        base, neck, end = np.array([x, y]) - run * 2, np.array([x, y]) + run * 9, np.array([x, y]) + run * 12
+        base, neck, end = np.array([x, y]) - run * 3, np.array([x, y]) + run * 8, np.array([x, y]) + run * 11
         waists.append((*base, *neck, diameter * 0.22))
         flanges.append((*neck, *end, diameter / 2))
     return [Piece(shape=strips([([r[:2], r[2:4]], 2 * r[4]) for r in rods]), rise=rise, rods=tuple(rods))

@@ -124,7 +124,7 @@ class Layout:
         (a, b), (d, c) = self.fret_line(0), self.fret_line(self.frets, self.overhang)
         return outline([a, b, c, d])
 
-    def fret(self, number: int, inset: float = 0.35) -> tuple[Point, Point]:
+    def fret(self, number: int, inset: float = 1.45) -> tuple[Point, Point]:
         """The two ends of a fret's crown, ``inset`` mm within the edges of the board."""
         a, b = (np.array(p) for p in self.fret_line(number))
         unit = (b - a) / np.hypot(*(b - a))

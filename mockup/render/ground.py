@@ -22,6 +22,8 @@ _LAYERS = ((1.0, 1.5, 1.8, 0.30), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14)
 _BODY = 45.0
 _STEP = 3.0   # mm: parts whose heights differ by less cast one shadow on the ground
 _LOW = 14.0   # mm above what it falls on, below which a shadow is sharp enough to need the finer field
+_THIN = 2.6   # strings: a lamp's shadow of a thin thing is as dark as that of a wide one, only narrower
+_SOFTEST = 0.4  # mm: the sky over the bench rounds even the shadow of a screw
 _LEAST = 0.02  # mm: flush inlays cast nothing
 
 
@@ -30,15 +32,18 @@ def ground_fade(y: np.ndarray) -> np.ndarray:
     return 1.02 - 0.10 * y * y - 0.02 * y
 
 
-def ground_rows(lab: tuple[float, float, float], canvas: Canvas, first: int, last: int) -> np.ndarray:
-    """Colour of the ground for rows of a picture, float32 linear, (rows, 1, 3), or (1, columns, 3) for one that will lie on its side."""
+def ground_rows(lab: tuple[float, float, float], canvas: Canvas, first: int, last: int, span: tuple[float, float] = (0.0, 1.0)) -> np.ndarray:
+    """Colour of the ground for rows of a picture, float32 linear, (rows, 1, 3), or (1, columns, 3) for one that will lie on its side.
+
+    span  the share of the ground, from top to bottom, that the picture shows.
+    """
     colour = np.clip(lab_to_linear(np.array(lab)), 0, 1)
     if canvas.lying:
         # Turned left, the right edge becomes the top.
         y = 1 - (np.arange(canvas.width) + 0.5) / canvas.width
-        return (colour * ground_fade(y)[:, None])[None].astype(np.float32)
+        return (colour * ground_fade(span[0] + (span[1] - span[0]) * y)[:, None])[None].astype(np.float32)
     y = (np.arange(first, last) + 0.5) / canvas.height
-    return (colour * ground_fade(y)[:, None])[:, None].astype(np.float32)
+    return (colour * ground_fade(span[0] + (span[1] - span[0]) * y)[:, None])[:, None].astype(np.float32)
 
 
 def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
@@ -50,12 +55,12 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
     pad = 8
     size = (int(picture.width / picture.px_per_mm * s) + 2 * pad, int(picture.height / picture.px_per_mm * s) + 2 * pad)
     canvas = Canvas((picture.origin[0] - pad / s, picture.origin[1] - pad / s), s, size, picture.lying)
-    return Coarse(_shadows(_grouped(casters), canvas), canvas)
+    return Coarse(_shadows([(*c, False) for c in _grouped(casters)], canvas), canvas)
 
 
-def shade(casters: list[tuple[Shape, float]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
-    """As ``shadow``, on one part within a box in mm; None where nothing reaches it."""
-    near = [(shape, rise) for shape, rise in casters if rise > _LEAST and _reaches(shape, rise, box)]
+def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
+    """As ``shadow``, on one part within a box in mm, of shapes with their rise and whether they are thin; None where nothing reaches it."""
+    near = [c for c in casters if c[1] > _LEAST and _reaches(c[0], c[1], box)]
     if not near:
         return None
     # Clipped to the picture: a crop needs no shadow beyond its frame.
@@ -92,16 +97,16 @@ def _grouped(casters: list[tuple[Shape, float]]) -> list[tuple[Shape, float]]:
     return [(shape, max(_STEP, round(rise / _STEP) * _STEP)) for shape, rise in casters]
 
 
-def _shadows(casters: list[tuple[Shape, float]], canvas: Canvas) -> np.ndarray:
+def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.ndarray:
     """What the shadows of casters leave of the light over a canvas."""
     s, size = canvas.px_per_mm, canvas.size
     left = np.ones((size[1], size[0]), np.float32)
-    heights: dict[float, list[Shape]] = {}
-    for shape, rise in casters:
-        heights.setdefault(rise, []).append(shape)
+    heights: dict[tuple[float, bool], list[Shape]] = {}
+    for shape, rise, thin in casters:
+        heights.setdefault((rise, thin), []).append(shape)
     # Parts that lie on each other cast one shadow, the deepest, not one each.
     darks = [np.zeros_like(left) for _ in _LAYERS]
-    for rise, shapes in heights.items():
+    for (rise, thin), shapes in heights.items():
         k = min(rise / _BODY, 1.5)
         boxes = np.array([shape.bounds for shape in shapes])
         # Worked out only where they can fall.
@@ -122,9 +127,9 @@ def _shadows(casters: list[tuple[Shape, float]], canvas: Canvas) -> np.ndarray:
         for (dx, dy, blur, depth), dark in zip(_LAYERS, darks, strict=True):
             mx, my = canvas.in_drawing(dx * k * s, dy * k * s)
             moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), (wide, high), flags=cv2.INTER_LINEAR)
-            soft = _blurred(moved, max(blur * k * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
+            soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
             here = dark[c:d, a:b]
-            np.maximum(here, depth * min(1.0, 0.35 + 0.65 * k) * soft, out=here)
+            np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
     for dark in darks:
         left *= 1 - dark
     return left

@@ -28,8 +28,10 @@ def seen_pieces(scene: Scene, side: str) -> tuple[Part | Fitting, ...]:
     if side == "front":
         return tuple(replace(p, form=_facing(p.form, side)) for p in seen)
     # From behind the order turns round, left is right, and what lay lowest stands highest.
+    # What is seen from the back only lies on the back, in its own order.
     top = max((p.height for p in seen if isinstance(p, Part)), default=0.0)
-    return tuple(_behind(p, scene.centre, top) for p in reversed(seen))
+    turned = [*(p for p in reversed(seen) if p.side == "both"), *(p for p in seen if p.side == "back")]
+    return tuple(_behind(p, scene.centre, top) for p in turned)
 
 
 def seen_parts(scene: Scene, side: str) -> tuple[Part, ...]:

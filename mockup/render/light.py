@@ -23,6 +23,7 @@ VEIL = 0.22  # how much of a window a rough face spreads over all directions, pe
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
 # What metal mirrors besides the windows: a pale ceiling, brighter toward them, dark walls, the bench.
 CEILING, TOWARD, WALL = 0.74, 0.50, 0.10
+GLARE = 0.6  # of the windows that a polished plate of the shop's hardware mirrors: none is optically flat
 
 
 def diffuse(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray) -> np.ndarray:
@@ -79,12 +80,12 @@ def mirror(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.
     """What a metal mirrors of the room, any shape: times the metal's own reflectance it is the light from it."""
     alpha = roughness(gloss)
     rx, ry, rz, _ = _reflected(nx, ny, nz, x, y)
-    blur = max(1.6 * alpha, 0.05)
+    blur = max(1.6 * alpha, 0.11)
     wall = np.clip((rz - 0.02) / (0.34 + blur), 0, 1)
     wall = wall * wall * (3 - 2 * wall)
     bench = np.clip((-rz - 0.05) / 0.4, 0, 1)
     rx, ry = _askew(rx, ry)
     room = WALL + 0.35 * bench + wall * (CEILING - WALL - TOWARD * (0.62 * rx + 0.78 * ry))
     for cx, cy, hx, hy, level in WINDOWS[:2]:
-        room = room + level * wall * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
+        room = room + GLARE * level * wall * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
     return np.maximum(room, 0.02).astype(np.float32)

@@ -63,25 +63,31 @@ def scene_box(scene: Scene, side: str = "front") -> tuple[float, float, float, f
     return (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
 
 
-def picture_canvas(scene: Scene, *, side: str, scale: float) -> Canvas:
+def picture_canvas(scene: Scene, *, side: str, scale: float, lying: bool = False) -> Canvas:
     """The canvas of a picture of one side: the instrument and a margin of ground."""
-    return Canvas.around(scene_box(scene, side), scale, MARGIN)
+    return Canvas.around(scene_box(scene, side), scale, MARGIN, lying=lying)
 
 
 def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | None = None,
-            report: Callable[[float], None] | None = None) -> Picture:
+            report: Callable[[float], None] | None = None, canvas: Canvas | None = None, span: tuple[float, float] = (0.0, 1.0)) -> Picture:
     """The picture of a scene as its ``variant`` stands.
 
     scale   pixels per mm.
     kept    what earlier pictures left behind; pass the same one for each variant.
     report  hears the share done, 0..1.
+    canvas  what of the scene to draw; None for all of it. One that is ``lying``
+            gives a picture still upright, lit for being turned to the left.
+    span    which share of the ground, from top to bottom, the picture shows.
 
     Same scene, same scale, same pixels. MockupError when a part runs off its
     board or the picture would be too large.
     """
     kept = Kept() if kept is None else kept
     parts = seen_pieces(scene, side)
-    canvas = picture_canvas(scene, side=side, scale=scale)
+    canvas = picture_canvas(scene, side=side, scale=scale) if canvas is None else canvas
+    # The light stands over the middle of the instrument, whatever of it is shown.
+    x0, y0, x1, y1 = scene_box(scene, side)
+    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
     layers = kept.get(("layers", tuple((p.name, shape_key(p.shape), None if isinstance(p, Fitting) else p.binding) for p in parts)),
                       lambda: scene_layers(parts), lambda _: 0)
     seen = {layer.part.name for layer in layers}
@@ -90,7 +96,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     with ThreadPoolExecutor(2) as pool:
         reading = {name: pool.submit(load_board, scene.boards[name], kept)
                    for name in sorted({p.board for p in parts if isinstance(p, Part)})}
-        lights = {p.name: pool.submit(_lighting, p, canvas, kept) for p in parts if p.name in seen}
+        lights = {p.name: pool.submit(_lighting, p, canvas, middle, kept) for p in parts if p.name in seen}
         shades = {p.name: pool.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
         falls = pool.submit(_fall, parts, canvas, kept)
     boards = {name: job.result() for name, job in reading.items()}
@@ -102,7 +108,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     out = np.empty((canvas.height, canvas.width, 3), np.uint8)
 
     def draw(first: int, last: int) -> None:
-        colour = ground_rows(scene.ground, canvas, first, last)
+        colour = ground_rows(scene.ground, canvas, first, last, span)
         fall = ground_shade.rows(canvas, (0, canvas.width), (first, last))
         planes = [fall * colour[..., k] for k in range(3)]
         for d in drawn:
@@ -130,8 +136,7 @@ def _notes(boards: dict[str, LoadedBoard], side: str) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _lighting(part: Part | Fitting, canvas: Canvas, kept: Kept) -> tuple[Coarse, Coarse | None]:
-    middle = (canvas.origin[0] + canvas.width / canvas.px_per_mm / 2, canvas.origin[1] + canvas.height / canvas.px_per_mm / 2)
+def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float], kept: Kept) -> tuple[Coarse, Coarse | None]:
     window = canvas.window(part.shape.bounds)
 
     def size(pair) -> int:
@@ -140,33 +145,37 @@ def _lighting(part: Part | Fitting, canvas: Canvas, kept: Kept) -> tuple[Coarse,
     if isinstance(part, Part):
         # A strip takes the light of the whole it was cut from.
         whole = part.whole or part.shape
-        key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas)
+        key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas, middle)
         return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle), size)
     m = part.material
-    key = ("light", shape_key(part.shape), part.edge, form_key(part.form), m.kind, m.gloss, part.rods, part.spun, canvas)
+    key = ("light", shape_key(part.shape), part.edge, form_key(part.form), m.kind, m.gloss, part.rods, part.spun, canvas, middle)
     if part.rods:
         return kept.get(key, lambda: rod_lighting(part.rods, m.gloss, canvas, window, middle, metal=m.kind == "metal"), size)
     return kept.get(key, lambda: part_lighting(part.shape, part.edge, part.form, m.gloss, canvas, window, middle, metal=m.kind == "metal",
                                                spun=part.spun, small=True), size)
 
 
-def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Shape, float]]:
-    """What shades a part: all that stands above it and lies over or beside it, each with its rise.
+def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Shape, float, bool]]:
+    """What shades a part: all that stands above it and lies over or beside it, each with its rise and whether it is thin.
 
     Of what lies under it but stands higher (it is the floor of a pocket), the rim does.
     """
     part = parts[n]
-    over = [(o.shape, o.height - part.height) for o in parts[n + 1:] if o.height > part.height]
+    over = [(o.shape, o.height - part.height, _thin(o)) for o in parts[n + 1:] if o.height > part.height]
     for o in parts[:n]:
         if o.height > part.height and (rim := without(o.shape, [part.shape])) is not None:
-            over.append((rim, o.height - part.height))
+            over.append((rim, o.height - part.height, False))
     return over
 
 
-def _shade(part: Part | Fitting, casters: list[tuple[Shape, float]], canvas: Canvas, kept: Kept) -> Coarse | None:
+def _thin(part: Part | Fitting) -> bool:
+    return isinstance(part, Fitting) and bool(part.rods) and max(r[4] for r in part.rods) < 1.0
+
+
+def _shade(part: Part | Fitting, casters: list[tuple[Shape, float, bool]], canvas: Canvas, kept: Kept) -> Coarse | None:
     if not casters:
         return None
-    key = ("shade", part.shape.bounds, tuple((shape_key(shape), rise) for shape, rise in casters), canvas)
+    key = ("shade", part.shape.bounds, tuple((shape_key(shape), rise, thin) for shape, rise, thin in casters), canvas)
     return kept.get(key, lambda: shade(casters, part.shape.bounds, canvas), lambda c: 0 if c is None else c.values.nbytes)
 
 

@@ -21,7 +21,7 @@ STEEPEST = 0.94
 SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
 SPUN_SHARE = np.exp(-0.5 * (SPUN / 0.22) ** 2)
 
-CROWN, CROWNED = 0.0055, 25.0  # lean per mm from the middle of a metal plate, and the least area in mm² of one
+CROWN, CROWNED = 0.011, 25.0  # lean per mm from the middle of a metal plate, and the least area in mm² of one
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -40,7 +40,8 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     to it (None for nothing). A metal has no body of its own: what it mirrors
     multiplies its reflectance. ``small`` parts are worked out finer.
     """
-    canvas, factor = fine_canvas(picture, window, *((LEAST_SMALL, MOST_SMALL) if small else (LEAST, MOST)))
+    fine = max(MOST, min(MOST_SMALL, 6.0 / edge.roundover)) if edge.roundover > 0 else MOST
+    canvas, factor = fine_canvas(picture, window, *((LEAST_SMALL, MOST_SMALL) if small else (LEAST, fine)))
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
     lean = form_lean(form, shape)
 
@@ -142,7 +143,7 @@ def _crown(body: np.ndarray, shape: Shape, canvas: Canvas, lit, middle: tuple[fl
         x = ox + (a + (np.arange(small[0]) + 0.5) * (b - a) / small[0]) / s
         y = oy + (c + (np.arange(small[1]) + 0.5) * (d - c) / small[1]) / s
         x, y = np.meshgrid(x, y)
-        nx, ny = (np.tanh((p - m) * CROWN / 0.2) * 0.2 for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
+        nx, ny = (np.tanh((p - m) * CROWN / 0.24) * 0.24 for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
         shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1])[0]
         body[c:d, a:b] = cv2.resize(shown, (b - a, d - c), interpolation=cv2.INTER_LINEAR)
 
@@ -165,6 +166,6 @@ def _spin(body: np.ndarray, shape: Shape, roundover: float, canvas: Canvas, lit)
         dy = (oy + (np.arange(c, d) + 0.5) / s - cy)[:, None]
         far = np.hypot(dx, dy)
         angle = np.mod(np.arctan2(dy, dx), 2 * np.pi)
-        shown = np.interp(angle, turn, bow) * (0.97 + 0.03 * np.cos(far * 9.0))
+        shown = np.interp(angle, turn, bow)
         share = np.clip((r - far) * s + 0.5, 0, 1)
         body[c:d, a:b] += (share * (shown - body[c:d, a:b])).astype(np.float32)

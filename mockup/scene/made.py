@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..outline import hardware as hw
-from ..outline.cut import contains
+from ..outline.cut import contains, without
+from ..outline.distance import exact_distance
 from ..outline.figures import circle, many, plate, strips
 from ..outline.hardware import Piece
 from ..outline.shape import Shape
@@ -37,6 +41,21 @@ class Bench:
     bridge: str
     hand: str
     centre: float
+
+    def edge(self, point: tuple[float, float]) -> tuple[tuple[float, float], float] | None:
+        """The nearest point of the wood's edge and the way out of it there, degrees clockwise from x; None when far."""
+        at = np.array([point if self.hand == "right" else (2 * self.centre - point[0], point[1])], np.float64)
+        best = None
+        for part in self.below:
+            d, inward, foot = exact_distance(part.whole or part.shape, at, 60.0)
+            if np.isfinite(d[0]) and (best is None or abs(d[0]) < best[0]):
+                best = abs(d[0]), foot[0], -inward[0]
+        if best is None:
+            return None
+        (x, y), (dx, dy) = best[1].tolist(), best[2].tolist()
+        if self.hand == "left":
+            x, dx = 2 * self.centre - x, -dx
+        return (x, y), math.degrees(math.atan2(dy, dx))
 
     def base(self, point: tuple[float, float], side: str) -> float:
         """The height of the wood under a point (the drawing's, right-handed); from the back its lower face."""
@@ -117,12 +136,23 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         y = layout.on_centre(0)
         beyond = read.number("at", -60, 160, 30, unit="mm")
         return single([Piece(shape=layout.scarf(beyond, layout.half_width(y + beyond) - 1.0), kind="ink", rise=0.0, round=0)])
+    if make == "strap pins":
+        at = read.points("at", FAR, 20)
+        if not read.has("at"):
+            read.missing("at", "Say where on the edge, as at = [[x, y]]; the pin goes to the nearest edge.")
+        found = [bench.edge((p[0], p[1])) for p in at or ()]
+        for n, edge in enumerate(found, 1):
+            if edge is None:
+                read.note("at", "No wood is within 60 mm.", "Move the point to the edge of the body.", n)
+        if not found or None in found:
+            return []
+        return single(hw.pins([p for p, _ in found], [a for _, a in found]))
     return single(_placed(read, make))
 
 
 def _placed(read: Reader, make: str) -> list[Piece]:
     """Fittings that stand where the maker says."""
-    turned = make in ("strap pins", "switch", "plate")
+    turned = make in ("switch", "plate")
     at = read.points("at", FAR, 60, turned=turned) or []
     if not read.has("at"):
         read.missing("at", f"Say where, as at = [[x, y{', degrees' if turned else ''}]].")
@@ -137,8 +167,6 @@ def _placed(read: Reader, make: str) -> list[Piece]:
         size = read.number("diameter", 3, 20, 8, unit="mm")
         return [Piece(shape=many([circle(p, size) for p in points]), rise=0.6, round=0.6, spun=True),
                 Piece(shape=many([circle(p, size * 0.4) for p in points]), kind="ink", rise=0.6, round=0)] if points else []
-    if make == "strap pins":
-        return hw.pins(points, [p[2] for p in at]) if at else []
     if make == "switch":
         return [piece for p in at for piece in hw.switch((p[0], p[1]), p[2])]
     size = read.numbers("size", 3, 500, (2, 2))
@@ -192,7 +220,14 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
         base = given if given is not None else bench.base(middle, seen)
         back = seen == "back"
         height, below = (base, base - piece.rise) if back else (base + piece.rise, base + min(piece.rise, 0.0) - 4.0)
-        shape, rods = piece.shape, piece.rods
+        shape: Shape | None = piece.shape
+        rods = piece.rods
+        if make in ("tuners", "strap pins") and seen == "both":
+            # They stand out from beside the wood, below its face.
+            shape = without(shape, [bench.neck.head] if make == "tuners" else
+                            [o.shape if bench.hand == "right" else o.shape.mirrored(bench.centre) for o in bench.below])
+            if shape is None:
+                continue
         if bench.hand == "left":
             shape = shape.mirrored(bench.centre)
             rods = tuple((2 * bench.centre - a, b, 2 * bench.centre - c, d, r) for a, b, c, d, r in rods)

@@ -11,8 +11,8 @@ __all__ = ["MATERIALS", "STRINGS", "INK", "read_material"]
 # brass and gold; "black" is a black-plated or anodised part, which mirrors like a dark lacquer.
 MATERIALS = {m.name: m for m in (
     Material(name="chrome", kind="metal", lab=(82.0, -0.6, -1.4), gloss=92.0),
-    Material(name="nickel", kind="metal", lab=(80.0, 0.8, 5.5), gloss=82.0),
-    Material(name="satin nickel", kind="metal", lab=(79.0, 0.6, 4.5), gloss=34.0),
+    Material(name="nickel", kind="metal", lab=(80.0, 0.2, 4.2), gloss=82.0),
+    Material(name="satin nickel", kind="metal", lab=(79.0, 0.2, 3.8), gloss=34.0),
     Material(name="black", kind="plastic", lab=(13.0, 0.0, -0.5), gloss=62.0),
     Material(name="brass", kind="metal", lab=(81.0, 3.5, 34.0), gloss=70.0),
     Material(name="gold-coloured", kind="metal", lab=(83.0, 6.5, 44.0), gloss=88.0),
