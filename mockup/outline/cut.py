@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from .shape import Shape, _rings, region_of
 
-__all__ = ["contains", "overlap", "width_at", "without"]
+__all__ = ["Cover", "contains", "edge_near", "overlap", "width_at", "without"]
 
 # Coincident curves leave slivers of rounding; smaller than this, in mm², nothing can be seen of them.
 _SLIVER = 1e-4
@@ -29,6 +31,38 @@ def without(shape: Shape, others: Sequence[Shape]) -> Shape | None:
     return _shape(region)
 
 
+class Cover:
+    """What lies over a shape, gathered piece by piece, so that many shapes can be cut by all of it."""
+
+    def __init__(self) -> None:
+        self._pieces: list = []
+        self._boxes: list[tuple[float, float, float, float]] = []
+
+    def add(self, shape: Shape) -> None:
+        """Lay one more shape over."""
+        import shapely
+
+        region, box = region_of(shape), shape.bounds
+        # Small things on a large one become one region with it, so that each cut is one cut.
+        met = [n for n, o in enumerate(self._boxes) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]]
+        if met:
+            region = shapely.union_all([region, *(self._pieces[n] for n in met)])
+            box = tuple(float(v) for v in shapely.bounds(region))
+        keep = [n for n in range(len(self._pieces)) if n not in met]
+        self._pieces = [*(self._pieces[n] for n in keep), region]
+        self._boxes = [*(self._boxes[n] for n in keep), box]
+
+    def left_of(self, shape: Shape) -> Shape | None:
+        """The part of a shape that nothing covers; None when nothing is left."""
+        import shapely
+
+        region, box = region_of(shape), shape.bounds
+        for piece, o in zip(self._pieces, self._boxes, strict=True):
+            if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]:
+                region = shapely.difference(region, piece)
+        return shape if region is region_of(shape) else _shape(region)
+
+
 def overlap(shape: Shape, other: Shape) -> Shape | None:
     """What lies in both shapes; None when nothing does."""
     import shapely
@@ -41,6 +75,24 @@ def contains(shape: Shape, point: tuple[float, float]) -> bool:
     import shapely
 
     return bool(shapely.contains_xy(region_of(shape), *point))
+
+
+def edge_near(shape: Shape, point: tuple[float, float]) -> tuple[tuple[float, float], tuple[float, float], float]:
+    """The point of the edge nearest to ``point``, the way out of the shape there (unit x, y), and how far it is in mm."""
+    import shapely
+
+    rings = shapely.linearrings
+    edges = [rings(ring) for ring in shape.rings]
+    away = shapely.distance(edges, shapely.points(point))
+    edge = edges[int(np.argmin(away))]
+    along, length = shapely.line_locate_point(edge, shapely.points(point)), shapely.length(edge)
+    x, y = shapely.get_coordinates(shapely.line_interpolate_point(edge, along))[0]
+    before, after = shapely.get_coordinates(shapely.line_interpolate_point(edge, [(along - 0.2) % length, (along + 0.2) % length]))
+    run = (after - before) / np.hypot(*(after - before))
+    out = np.array([run[1], -run[0]])
+    if contains(shape, (x + 0.1 * out[0], y + 0.1 * out[1])):
+        out = -out
+    return (float(x), float(y)), (float(out[0]), float(out[1])), float(away.min())
 
 
 def width_at(shape: Shape, y: float) -> tuple[float, float] | None:

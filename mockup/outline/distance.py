@@ -156,7 +156,8 @@ def exact_distance(shape: Shape, points: np.ndarray, most: float) -> tuple[np.nd
 
     def fill(which: np.ndarray, spacing: float, most: float) -> None:
         edge = _edge(shape, spacing)
-        near, site = edge.tree.query(points[which], distance_upper_bound=most, workers=2)
+        # Starting a second thread costs more than a few thousand look-ups.
+        near, site = edge.tree.query(points[which], distance_upper_bound=most, workers=2 if len(which) > 20_000 else 1)
         hit = np.flatnonzero(np.isfinite(near))
         which = which[hit]
         distance[which], inward[which], foot[which] = edge.nearest(points[which], site[hit])

@@ -25,6 +25,7 @@ Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius
 
 # How far behind its line a saddle stands, lowest string to highest: a set bridge, roughly.
 SET_BACK = (3.4, 0.8)
+BAR_TAIL = 27.0  # mm from a bar bridge to the block its strings end in
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +89,11 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
     if kind == "bar":
         a, b = saddles[0] + (-9.0, 0.0), saddles[-1] + (9.0, 0.0)
         caps = [tuple(a + (1.5, 0)), tuple(b - (1.5, 0))]
-        return [Piece(shape=many([circle(p, 11.0) for p in caps]), rise=4.0, round=1.2, spun=True),
+        middle, wide = (a + b) / 2, b[0] - a[0]
+        tail = plate((middle[0], middle[1] + BAR_TAIL), (wide - 4.0, 13.0), 3.0)
+        return [Piece(shape=tail, rise=6.0, round=2.2),
+                Piece(shape=many([circle((x, y + BAR_TAIL - 1.5), 3.2) for x, y in saddles]), kind="ink", rise=6.0, round=0),
+                Piece(shape=many([circle(p, 11.0) for p in caps]), rise=4.0, round=1.2, spun=True),
                 Piece(shape=strip([tuple(a), tuple(b)], 6.4, round_ends=True), rise=10.0, rods=((*a, *b, 3.2),)),
                 *[Piece(shape=p.shape, kind="ink" if p.kind == "ink" else "main", rise=11.0, round=p.round) for p in screws(caps, 5.0)]]
     if kind == "plate":
@@ -126,7 +131,7 @@ def _raised(pieces: list[Piece], by: float) -> list[Piece]:
 
 def string_ends(layout: Layout, kind: str) -> np.ndarray:
     """Where each string goes into the bridge or the body, behind its saddle: (strings, 2)."""
-    return _saddles(layout) + (0.0, {"bar": 46.0, "plate": 19.5, "single": 19.0, "tuning": 37.0}[kind])
+    return _saddles(layout) + (0.0, {"bar": BAR_TAIL - 1.5, "plate": 19.5, "single": 19.0, "tuning": 37.0}[kind])
 
 
 def string_rods(layout: Layout, gauges: Sequence[float], kind: str, posts: Sequence[Post], above: float) -> list[list[tuple[Point, Point]]]:

@@ -13,7 +13,7 @@ from ..outline.shape import Shape
 from .canvas import Canvas
 from .coarse import Coarse
 
-__all__ = ["ground_fade", "ground_rows", "shade", "shadow"]
+__all__ = ["ground_fade", "ground_rows", "reaches", "shade", "shadow"]
 
 _SCALE = 1.0  # samples per mm
 _FINE = 4.0   # and where a part stands low over what it shades
@@ -60,7 +60,7 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
 
 def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
     """As ``shadow``, on one part within a box in mm, of shapes with their rise and whether they are thin; None where nothing reaches it."""
-    near = [c for c in casters if c[1] > _LEAST and _reaches(c[0], c[1], box)]
+    near = [c for c in casters if c[1] > _LEAST and reaches(c[0], c[1], box)]
     if not near:
         return None
     # Clipped to the picture: a crop needs no shadow beyond its frame.
@@ -84,7 +84,8 @@ def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, flo
     return left
 
 
-def _reaches(shape: Shape, rise: float, box) -> bool:
+def reaches(shape: Shape, rise: float, box) -> bool:
+    """Whether the shadow of a shape that stands some mm higher can fall into a box."""
     far = 2 + 1.8 * rise
     x0, y0, x1, y1 = shape.bounds
     return x0 - far < box[2] and x1 + far > box[0] and y0 - far < box[3] and y1 + far > box[1]

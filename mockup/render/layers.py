@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from ..outline.cut import without
+import numpy as np
+
+from ..outline.cut import Cover, without
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Form, Part, Scene
 
@@ -30,13 +32,30 @@ def seen_pieces(scene: Scene, side: str) -> tuple[Part | Fitting, ...]:
     # From behind the order turns round, left is right, and what lay lowest stands highest.
     # What is seen from the back only lies on the back, in its own order.
     top = max((p.height for p in seen if isinstance(p, Part)), default=0.0)
-    turned = [*(p for p in reversed(seen) if p.side == "both"), *(p for p in seen if p.side == "back")]
+    turned = [*_turned([p for p in seen if p.side == "both"]), *(p for p in seen if p.side == "back")]
     return tuple(_behind(p, scene.centre, top) for p in turned)
 
 
 def seen_parts(scene: Scene, side: str) -> tuple[Part, ...]:
     """Those of ``seen_pieces`` that are of wood."""
     return tuple(p for p in seen_pieces(scene, side) if isinstance(p, Part))
+
+
+def _turned(pieces: list[Part | Fitting]) -> list[Part | Fitting]:
+    """Pieces in the order seen from behind; strips stay on the whole they are let into, from either side."""
+    groups: list[list[Part | Fitting]] = []
+    for p in pieces:
+        whole = p.whole if isinstance(p, Part) else None
+        host = next((g for g in groups if whole is not None and isinstance(g[0], Part) and _same(g[0].whole or g[0].shape, whole)), None)
+        if host is None:
+            groups.append([p])
+        else:
+            host.append(p)
+    return [p for group in reversed(groups) for p in group]
+
+
+def _same(a: Shape, b: Shape) -> bool:
+    return len(a.rings) == len(b.rings) and all(np.array_equal(x, y) for x, y in zip(a.rings, b.rings, strict=True))
 
 
 def _facing(form: Form, side: str) -> Form:
@@ -61,7 +80,7 @@ def _behind(p: Part | Fitting, centre: float, top: float) -> Part | Fitting:
 def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
     """Layers of disjoint regions, back to front."""
     layers: list[Layer] = []
-    above: list[Shape] = []
+    above = Cover()
     for part in reversed(parts):
         pieces: list[tuple[Shape | None, tuple[float, float, float] | None]] = [(part.shape, None)]
         if isinstance(part, Fitting):
@@ -75,8 +94,8 @@ def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
                 pieces.append((without(lined, [field]) if field else lined, INK))
             pieces.append((field, None))
         for shape, colour in pieces:
-            seen = without(shape, above) if shape is not None else None
+            seen = above.left_of(shape) if shape is not None else None
             if seen is not None:
                 layers.append(Layer(part, seen, colour))
-        above.append(part.shape)
+        above.add(part.shape)
     return tuple(reversed(layers))

@@ -16,14 +16,15 @@ from ..scene.values import Fitting, Part, Scene
 from .bands import band_list, in_bands
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
+from .changed import Face, Last
 from .coarse import Coarse
 from .encode import dither_rows, encode_rows
 from .finished import FinishedWood, bare_layer, finished_wood, shape_key
 from .form import form_key
-from .ground import ground_rows, shade, shadow
+from .ground import ground_rows, reaches, shade, shadow
 from .kept import Kept
 from .layers import Layer, scene_layers, seen_parts, seen_pieces
-from .pieces import Piece, Pieces, region_pieces
+from .pieces import Piece, region_pieces
 from .placement import missing_wood
 from .relief import part_lighting
 from .rods import rod_lighting
@@ -45,12 +46,9 @@ class Picture:
 
 @dataclass(frozen=True, eq=False)
 class _Drawn:
-    """A layer ready to be drawn: where it lies, the light on it, and the wood or the colour that fills it."""
+    """A face ready to be drawn, with the wood or the colour (linear) that fills it."""
 
-    window: tuple[int, int, int, int]
-    pieces: Pieces
-    lighting: tuple[Coarse, Coarse | None]
-    shade: Coarse | None
+    face: Face
     wood: FinishedWood | None
     colour: np.ndarray | None
 
@@ -101,22 +99,39 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
         falls = pool.submit(_fall, parts, canvas, kept)
     boards = {name: job.result() for name, job in reading.items()}
     refuse_missing_wood(scene, boards, side)
-    drawn = [d for layer in layers if (d := _draw_layer(layer, parts, boards, lights, shades, canvas, kept)) is not None]
     ground_shade = falls.result()
+    found = {p.name: p for p in parts}
+    faces = [f for layer in layers
+             if (f := _face(layer, found[layer.part.name], boards, lights, shades, canvas, kept)) is not None]
 
-    order = {first: n for n, (first, _) in enumerate(band_list(canvas.height, canvas.width))}
-    out = np.empty((canvas.height, canvas.width, 3), np.uint8)
+    # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
+    last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
+    base = (scene.ground, span, ground_shade)
+    before, dirty = last.changed(base, faces)
+    drawn = [_drawn(f, canvas, kept) if dirty is None or any(f.pieces.bands[n] for n in dirty) else None for f in faces]
+    bands = band_list(canvas.height, canvas.width)
+    order = {first: n for n, (first, _) in enumerate(bands)}
+    out = np.empty((canvas.height, canvas.width, 3), np.uint8) if before is None else before.copy()
 
     def draw(first: int, last: int) -> None:
+        n = order[first]
+        if dirty is not None and n not in dirty:
+            return
+        a, b = (0, canvas.width) if dirty is None else dirty[n]
         colour = ground_rows(scene.ground, canvas, first, last, span)
         fall = ground_shade.rows(canvas, (0, canvas.width), (first, last))
         planes = [fall * colour[..., k] for k in range(3)]
         for d in drawn:
-            for piece in d.pieces.bands[order[first]]:
-                _lay(d, piece, canvas, colour, fall, planes, first, last)
-        out[first:last] = encode_rows(planes, dither_rows(first, last, canvas.width))
+            for piece in d.face.pieces.bands[n] if d is not None else ():
+                if piece.first < b and piece.last > a:
+                    _lay(d, piece, canvas, colour, fall, planes, first, last)
+        # Pieces that reach out of what changed have been laid there without those beside them.
+        out[first:last, a:b] = encode_rows([np.ascontiguousarray(p[:, a:b]) for p in planes],
+                                           np.ascontiguousarray(dither_rows(first, last, canvas.width)[:, a:b]))
 
     in_bands(draw, canvas.height, canvas.width, report)
+    out.setflags(write=False)
+    last.keep(base, faces, out)
     return Picture(out, scale, canvas, _notes(boards, side))
 
 
@@ -155,28 +170,30 @@ def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float],
                                                spun=part.spun, small=True), size)
 
 
-def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Shape, float, bool]]:
-    """What shades a part: all that stands above it and lies over or beside it, each with its rise and whether it is thin.
+def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Part | Fitting, bool]]:
+    """What shades a part: all that stands above it and lies over or beside it, and whether it lies under it.
 
-    Of what lies under it but stands higher (it is the floor of a pocket), the rim does.
+    Of what lies under it but stands higher (it is the floor of a pocket), only the rim around it shades.
     """
     part = parts[n]
-    over = [(o.shape, o.height - part.height, _thin(o)) for o in parts[n + 1:] if o.height > part.height]
-    for o in parts[:n]:
-        if o.height > part.height and (rim := without(o.shape, [part.shape])) is not None:
-            over.append((rim, o.height - part.height, False))
-    return over
+    return [(o, under) for some, under in ((parts[n + 1:], False), (parts[:n], True)) for o in some
+            if o.height > part.height and reaches(o.shape, o.height - part.height, part.shape.bounds)]
+
+
+def _shade(part: Part | Fitting, casters: list[tuple[Part | Fitting, bool]], canvas: Canvas, kept: Kept) -> Coarse | None:
+    if not casters:
+        return None
+    key = ("shade", shape_key(part.shape), tuple((shape_key(o.shape), o.height - part.height, under) for o, under in casters), canvas)
+
+    def make() -> Coarse | None:
+        found = [(without(o.shape, [part.shape]) if under else o.shape, o.height - part.height, _thin(o)) for o, under in casters]
+        return shade([c for c in found if c[0] is not None], part.shape.bounds, canvas)
+
+    return kept.get(key, make, lambda c: 0 if c is None else c.values.nbytes)
 
 
 def _thin(part: Part | Fitting) -> bool:
     return isinstance(part, Fitting) and bool(part.rods) and max(r[4] for r in part.rods) < 1.0
-
-
-def _shade(part: Part | Fitting, casters: list[tuple[Shape, float, bool]], canvas: Canvas, kept: Kept) -> Coarse | None:
-    if not casters:
-        return None
-    key = ("shade", part.shape.bounds, tuple((shape_key(shape), rise, thin) for shape, rise, thin in casters), canvas)
-    return kept.get(key, lambda: shade(casters, part.shape.bounds, canvas), lambda c: 0 if c is None else c.values.nbytes)
 
 
 def _fall(parts: tuple[Part | Fitting, ...], canvas: Canvas, kept: Kept) -> Coarse:
@@ -186,41 +203,46 @@ def _fall(parts: tuple[Part | Fitting, ...], canvas: Canvas, kept: Kept) -> Coar
     return kept.get(key, lambda: shadow(casters, canvas), lambda c: c.values.nbytes)
 
 
-def _draw_layer(layer: Layer, parts: tuple[Part, ...], boards: dict[str, LoadedBoard], lights: dict, shades: dict, canvas: Canvas,
-                kept: Kept) -> _Drawn | None:
-    # Kept layers hold the parts of the variant that made them; only their regions are shared.
-    part = next(p for p in parts if p.name == layer.part.name)
+def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], lights: dict, shades: dict, canvas: Canvas,
+          kept: Kept) -> Face | None:
+    """A layer with all that decides its pixels. ``part`` is this variant's: kept layers hold the one that made them."""
     window = canvas.window(layer.region.bounds)
     if window[0] >= window[2] or window[1] >= window[3]:
         return None
     pieces = kept.get(("pieces", shape_key(layer.region), canvas), lambda: region_pieces(layer.region, canvas, window), lambda p: p.nbytes)
-    wood = colour = None
-    if isinstance(part, Fitting):
-        colour = np.clip(lab_to_linear(np.array(part.material.lab)), 0, 1).astype(np.float32)
-    elif layer.colour is None:
-        board = boards[part.board]
-        wood = finished_wood(part, board, bare_layer(part, board, canvas, window, kept), canvas, window, kept)
+    fill: tuple
+    if isinstance(part, Fitting) or layer.colour is not None:
+        fill = (part.material.lab if isinstance(part, Fitting) else layer.colour,)
     else:
-        colour = np.clip(lab_to_linear(np.array(layer.colour)), 0, 1).astype(np.float32)
-    return _Drawn(window, pieces, lights[part.name].result(), shades[part.name].result(), wood, colour)
+        fill = (boards[part.board].key, part.placement, (part.whole or part.shape).bounds, shape_key(part.whole or part.shape), part.lines,
+                part.finish)
+    return Face(part, None if len(fill) > 1 else fill[0], boards[part.board] if isinstance(part, Part) else None, window, pieces,
+                lights[part.name].result(), shades[part.name].result(), fill)
+
+
+def _drawn(face: Face, canvas: Canvas, kept: Kept) -> _Drawn:
+    if face.colour is not None:
+        return _Drawn(face, None, np.clip(lab_to_linear(np.array(face.colour)), 0, 1).astype(np.float32))
+    bare = bare_layer(face.part, face.board, canvas, face.window, kept)
+    return _Drawn(face, finished_wood(face.part, face.board, bare, canvas, face.window, kept), None)
 
 
 def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fall: np.ndarray, planes: list[np.ndarray], first: int,
          last: int) -> None:
     """Lay one piece of a layer over the band first..last: planes += cover * (layer - ground)."""
     # A piece is as high as the band; a window may start or end inside it.
-    top, bottom = max(first, d.window[1]), min(last, d.window[3])
+    top, bottom = max(first, d.face.window[1]), min(last, d.face.window[3])
     rows, columns = (top, bottom), (piece.first, piece.last)
     here = (slice(top - first, bottom - first), slice(*columns))
-    surface = None if d.lighting[1] is None else d.lighting[1].rows(canvas, columns, rows)
-    body = None if d.lighting[0].is_one(canvas, columns, rows) else d.lighting[0].rows(canvas, columns, rows)
-    if d.shade is not None:
-        shade = d.shade.rows(canvas, columns, rows)
+    surface = None if d.face.lighting[1] is None else d.face.lighting[1].rows(canvas, columns, rows)
+    body = None if d.face.lighting[0].is_one(canvas, columns, rows) else d.face.lighting[0].rows(canvas, columns, rows)
+    if d.face.shade is not None:
+        shade = d.face.shade.rows(canvas, columns, rows)
         body = shade if body is None else body * shade
     under = ground[here[0] if ground.shape[0] > 1 else slice(None), here[1] if ground.shape[1] > 1 else slice(None)]
     if d.wood is not None:
-        bare = d.wood.bare_rows(top - d.window[1], bottom - d.window[1])[:, piece.first - d.window[0]:piece.last - d.window[0]]
-        bands = d.wood.block(np.ascontiguousarray(bare), canvas, rows, columns, d.window[0])
+        bare = d.wood.bare_rows(top - d.face.window[1], bottom - d.face.window[1])[:, piece.first - d.face.window[0]:piece.last - d.face.window[0]]
+        bands = d.wood.block(np.ascontiguousarray(bare), canvas, rows, columns, d.face.window[0])
     for k in range(3):
         lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:

@@ -6,15 +6,12 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
 from ..outline import hardware as hw
-from ..outline.cut import contains, without
-from ..outline.distance import exact_distance
-from ..outline.figures import circle, many, plate, strips
+from ..outline.cut import contains, edge_near, without
+from ..outline.figures import circle, many, strips
 from ..outline.hardware import Piece
 from ..outline.shape import Shape
-from .material import INK, MATERIALS, STRINGS, read_material
+from .material import INK, MATERIALS, STRINGS, WOUND, read_material
 from .neck import Neck
 from .reader import Reader
 from .values import Edge, Fitting, Form, Material, Part
@@ -29,6 +26,7 @@ MAKES = (*WOODEN, *FITTINGS)
 BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+WOUND_FROM = 0.62  # mm: thicker strings are wound
 NO_NECK = "Describe scale, strings and frets first, under [neck]."
 
 
@@ -44,15 +42,12 @@ class Bench:
 
     def edge(self, point: tuple[float, float]) -> tuple[tuple[float, float], float] | None:
         """The nearest point of the wood's edge and the way out of it there, degrees clockwise from x; None when far."""
-        at = np.array([point if self.hand == "right" else (2 * self.centre - point[0], point[1])], np.float64)
-        best = None
-        for part in self.below:
-            d, inward, foot = exact_distance(part.whole or part.shape, at, 60.0)
-            if np.isfinite(d[0]) and (best is None or abs(d[0]) < best[0]):
-                best = abs(d[0]), foot[0], -inward[0]
-        if best is None:
+        if self.hand == "left":
+            point = (2 * self.centre - point[0], point[1])
+        found = [edge_near(part.whole or part.shape, point) for part in self.below if part.side != "front" or len(self.below) == 1]
+        if not found or min(f[2] for f in found) > 60.0:
             return None
-        (x, y), (dx, dy) = best[1].tolist(), best[2].tolist()
+        (x, y), (dx, dy), _ = min(found, key=lambda f: f[2])
         if self.hand == "left":
             x, dx = 2 * self.centre - x, -dx
         return (x, y), math.degrees(math.atan2(dy, dx))
@@ -116,8 +111,11 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         coils = []
         for post, gauge in zip(neck.posts, neck.gauges, strict=False):
             coils.append(circle(post.at, 6.2 + gauge * 1.6))
-        joined = Piece(shape=many([p.shape for p in made]), rise=2.6, rods=tuple(r for p in made for r in p.rods))
-        return single([*([Piece(shape=many(coils), rise=-5.0, round=1.6, spun=True)] if coils else []), joined])
+        thick = [p for p, g in zip(made, neck.gauges, strict=True) if g > WOUND_FROM]
+        plain = [p for p, g in zip(made, neck.gauges, strict=True) if g <= WOUND_FROM]
+        joined = [Piece(shape=many([p.shape for p in some]), kind=kind, rise=2.6, rods=tuple(r for p in some for r in p.rods))
+                  for some, kind in ((thick, "wound"), (plain, "main")) if some]
+        return single([*([Piece(shape=many(coils), rise=-5.0, round=1.6, spun=True)] if coils else []), *joined])
     if make == "bridge":
         return single(hw.bridge(layout, read.choice("kind", BRIDGES, "plate")))
     if make == "pickup":
@@ -206,6 +204,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
         return ()
     line = main if main.kind == "metal" else MATERIALS["bone"]
     kinds: dict[str, Material] = {"main": main, "second": second, "ink": INK, "pole": pole,
+                                  "wound": WOUND if main is STRINGS else main,
                                   "line": INK if main.kind == "metal" or main.lab[0] > 50 else line}
     found = []
     for n, (piece, own) in enumerate(pieces):

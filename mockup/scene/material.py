@@ -5,15 +5,15 @@ from __future__ import annotations
 from .reader import Reader, show
 from .values import Material
 
-__all__ = ["MATERIALS", "STRINGS", "INK", "read_material"]
+__all__ = ["INK", "MATERIALS", "STRINGS", "WOUND", "read_material"]
 
 # Reflectance of metals at normal incidence as Lab, from memory of handbook values for chromium, nickel,
-# brass and gold; "black" is a black-plated or anodised part, which mirrors like a dark lacquer.
+# brass and gold; "black" is a black-plated or anodised part, which mirrors a twentieth.
 MATERIALS = {m.name: m for m in (
     Material(name="chrome", kind="metal", lab=(82.0, -0.6, -1.4), gloss=92.0),
     Material(name="nickel", kind="metal", lab=(80.0, 0.2, 4.2), gloss=82.0),
     Material(name="satin nickel", kind="metal", lab=(79.0, 0.2, 3.8), gloss=34.0),
-    Material(name="black", kind="plastic", lab=(13.0, 0.0, -0.5), gloss=62.0),
+    Material(name="black", kind="metal", lab=(29.0, 0.0, -0.8), gloss=52.0),
     Material(name="brass", kind="metal", lab=(81.0, 3.5, 34.0), gloss=70.0),
     Material(name="gold-coloured", kind="metal", lab=(83.0, 6.5, 44.0), gloss=88.0),
     Material(name="bone", kind="plastic", lab=(88.0, 0.5, 11.0), gloss=42.0),
@@ -21,6 +21,7 @@ MATERIALS = {m.name: m for m in (
     Material(name="plastic", kind="plastic", lab=(18.0, 0.0, 0.0), gloss=76.0),
 )}
 STRINGS = Material(name="steel", kind="metal", lab=(84.0, 0.2, 2.4), gloss=80.0)
+WOUND = Material(name="wound steel", kind="metal", lab=(68.0, 0.4, 4.5), gloss=38.0)
 INK = Material(name="shade", kind="plastic", lab=(9.0, 0.5, 0.5), gloss=6.0)
 
 

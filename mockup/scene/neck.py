@@ -16,6 +16,7 @@ from .reader import Reader, show
 __all__ = ["Neck", "plain_neck", "read_neck"]
 
 CLOSEST = 5.0       # mm between strings or pairs at the nut: nearer, fingers touch two
+JOIN = 16.0         # mm above the nut that a drawn head is joined over
 CLOSEST_PAIR = 1.4  # mm between the two strings of a pair
 MOST_STRINGS, MOST_FRETS = 24, 36
 
@@ -99,7 +100,7 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
         return None
     layout = Layout(centre=centre, bridge=bridge, scales=(scales[0], scales[-1]), square=square, strings=strings, pair=pair,
                     nut_spread=nut_spread, spread=spread, nut_width=nut_width, heel_width=heel_width, frets=frets, overhang=overhang)
-    end = layout.on_centre(frets) + overhang
+    end = min(y for _, y in layout.fret_line(frets, overhang))
     head, headed, found = _head(read, layout, nut, clamp, outline)
     read.close()
     if head is None or len(read.problems) > before:
@@ -125,7 +126,7 @@ def _head(read: Reader, layout: Layout, nut: float, clamp: float, outline: Calla
         drawn = outline(read, "head")
         if drawn is None:
             return None, False, ()
-        shape = many([drawn, layout.nut(nut)])
+        shape = many([drawn, layout.nut(JOIN)])
     table = read.table("tuners")
     half = layout.strings // 2
     left = int(table.number("left", 0, 12, layout.strings - half, whole=True))
