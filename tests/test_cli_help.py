@@ -66,7 +66,7 @@ def test_no_words_gives_help(capsys):
     (["render", "x", "--varient", "a"], 'mockup render: There is no option "--varient". Did you mean "--variant"?'),
     (["render"], "mockup render: SCENE is missing. See mockup render --help."),
     (["render", "a", "b"], 'mockup render: Got unexpected extra argument (b). See mockup render --help.'),
-    (["render", "x", "--side", "top"], 'mockup render --side: "top" is not one of "front", "back". See mockup render --help.'),
+    (["render", "x", "--side", "top"], 'mockup render --side: "top" is not one of "front", "back", "both". See mockup render --help.'),
     (["render", "x", "--scale", "big"], 'mockup render --scale: "big" is not a number. See mockup render --help.'),
     (["render", "x", "--scale"], "mockup render: Option \"--scale\" requires an argument. See mockup render --help."),
     (["render", "x", "--part", "top"], "mockup render: --part goes with --show placement. See mockup render --help."),

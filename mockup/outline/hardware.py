@@ -84,7 +84,7 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
     saddles = _saddles(layout)
     pitch = (saddles[-1][0] - saddles[0][0]) / max(len(saddles) - 1, 1) if not layout.pair else \
         (saddles[-1][0] - saddles[0][0] - layout.pair) / max(len(saddles) // 2 - 1, 1)
-    across = min(0.86 * pitch, 14.0)
+    across = min(0.86 * pitch, 14.0) if pitch > 0 else 12.0
     groups = saddles if not layout.pair else saddles.reshape(-1, 2, 2).mean(axis=1)
     if kind == "bar":
         a, b = saddles[0] + (-9.0, 0.0), saddles[-1] + (9.0, 0.0)

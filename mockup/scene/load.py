@@ -13,7 +13,7 @@ from ..outline.shape import Shape
 from .board import read_board
 from .change import quoted_example, with_changes
 from .desk import Desk
-from .made import MAKES, WOODEN, Bench, bridge_kind, made_shape, read_fitting
+from .made import MAKES, NEEDS_NECK, WOODEN, Bench, bridge_kind, made_shape, read_fitting
 from .neck import Neck, read_neck
 from .part import Cut, plain_part, read_outline_key, read_part
 from .places import builtin_scenes
@@ -130,7 +130,8 @@ class _Check:
         ground = head.colour("ground", GROUND)
         head.close()
         neck: Neck | None = None
-        if root.has("neck"):
+        self.neck_given = root.has("neck")
+        if self.neck_given:
             neck = read_neck(root.table("neck"), centre, self._head_outline)
         order: list[tuple[Part | Fitting, str]] = []
         self._order(tables, cuts, neck, centre, hand, order)
@@ -147,7 +148,7 @@ class _Check:
             "parts": {part.name: plain_part(part, outline, tables[part.name].data) for part, outline in order if isinstance(part, Part)},
         }
         # What only whole instruments have is left out of the records of bodies.
-        if root.has("neck"):
+        if self.neck_given:
             plain["neck"] = root.raw("neck")
         if fittings := {p.part: dict(tables[p.part].data) for p, _ in order if isinstance(p, Fitting)}:
             plain["fittings"] = fittings
@@ -180,8 +181,10 @@ class _Check:
             cut = cuts[name]
             make = read.choice("make", MAKES, MAKES[0]) if read.has("make") else None
             if make is not None and read.data["make"] != make:
-                for key in read.data:
-                    read.raw(key)
+                read.skip()
+                continue
+            if make in NEEDS_NECK and neck is None and self.neck_given:
+                read.skip()  # what is wrong with the neck is told there, once
                 continue
             if make in WOODEN or (make is None and not (read.has("material") or read.has("colour"))) or read.has("board"):
                 if make is not None and make not in WOODEN:

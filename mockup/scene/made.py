@@ -16,13 +16,14 @@ from .neck import Neck
 from .reader import Reader
 from .values import Edge, Fitting, Form, Material, Part
 
-__all__ = ["FITTINGS", "MAKES", "WOODEN", "Bench", "bridge_kind", "made_shape", "read_fitting"]
+__all__ = ["FITTINGS", "MAKES", "NEEDS_NECK", "WOODEN", "Bench", "bridge_kind", "made_shape", "read_fitting"]
 
 FAR = 10_000.0
 WOODEN = ("neck", "fretboard", "head face")
 FITTINGS = ("frets", "markers", "nut", "strings", "bridge", "pickup", "knobs", "switch", "tuners", "strap pins", "screws", "plate", "ferrules",
             "head clamp", "scarf line")
 MAKES = (*WOODEN, *FITTINGS)
+NEEDS_NECK = (*WOODEN, "frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line")
 BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
@@ -83,9 +84,8 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
     neck = bench.neck
     layout = neck.layout if neck else None
     single: Callable[[list[Piece]], list[tuple[Piece, str]]] = lambda pieces: [(p, "") for p in pieces]  # noqa: E731
-    if make in ("frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line") and layout is None:
-        for key in read.data:
-            read.raw(key)
+    if make in NEEDS_NECK and layout is None:
+        read.skip()
         read.note("make", f"There is no neck for {make}.", NO_NECK)
         return []
     if make == "frets":

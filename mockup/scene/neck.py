@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from ..outline.cut import without
 from ..outline.figures import many
 from ..outline.head import Post, plain_head, posts, stub
 from ..outline.neck import Layout
 from ..outline.shape import Shape
-from .reader import Reader, show
+from .reader import Reader
 
-__all__ = ["Neck", "plain_neck", "read_neck"]
+__all__ = ["Neck", "read_neck"]
 
 CLOSEST = 5.0       # mm between strings or pairs at the nut: nearer, fingers touch two
 JOIN = 16.0         # mm above the nut that a drawn head is joined over
@@ -80,7 +79,8 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
     heel = read.number("heel", -10_000, 10_000, 0, unit="mm")
     gauges = read.numbers("gauges", 0.1, 6, (strings, strings))
     if len(read.problems) > before:
-        read.raw("head"), read.raw("tuners"), read.close()
+        read.raw("head"), read.raw("tuners")
+        read.close()
         return None
     if pair and strings % 2:
         read.note("strings", f"There are {strings} strings in pairs.", "Use an even number, or take pairs out.")
@@ -96,7 +96,8 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
         read.note("heel_width", f"The fretboard narrows from {nut_width:g} to {heel_width:g} mm, and the strings reach {spread:g} mm at the bridge.",
                   "Check the three widths.")
     if len(read.problems) > before:
-        read.raw("head"), read.raw("tuners"), read.close()
+        read.raw("head"), read.raw("tuners")
+        read.close()
         return None
     layout = Layout(centre=centre, bridge=bridge, scales=(scales[0], scales[-1]), square=square, strings=strings, pair=pair,
                     nut_spread=nut_spread, spread=spread, nut_width=nut_width, heel_width=heel_width, frets=frets, overhang=overhang)
@@ -143,7 +144,3 @@ def _head(read: Reader, layout: Layout, nut: float, clamp: float, outline: Calla
         table.note("", "The head ends before its last tuner.", "Lengthen the head, or make first or pitch smaller.")
     return shape, True, found
 
-
-def plain_neck(read_from: dict[str, Any]) -> dict[str, Any]:
-    """The table as it was written, for a record; MockupError never."""
-    return {key: value for key, value in sorted(read_from.items()) if show(value)}

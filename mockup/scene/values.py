@@ -228,11 +228,18 @@ class Scene:
     order: tuple[Part | Fitting, ...] = ()
 
     def __post_init__(self) -> None:
-        if not self.order:
-            object.__setattr__(self, "order", self.parts)
+        # A scene made with other parts than another (``replace``) keeps that one's fittings.
+        if tuple(p for p in self.order if isinstance(p, Part)) != self.parts:
+            named = {p.name: p for p in self.parts}
+            if [p.name for p in self.order if isinstance(p, Part)] == list(named):
+                order = tuple(named[p.name] if isinstance(p, Part) else p for p in self.order)
+            else:
+                order = (*self.parts, *(p for p in self.order if isinstance(p, Fitting)))
+            object.__setattr__(self, "order", order)
 
     @property
     def fittings(self) -> tuple[Fitting, ...]:
+        """What is not of wood, back to front."""
         return tuple(p for p in self.order if isinstance(p, Fitting))
 
     def with_variant(self, name: str) -> Scene:

@@ -36,7 +36,10 @@ def test_folders_are_found_in_a_wheel_and_in_a_checkout(tmp_path, monkeypatch, h
         textures_folder()
 
 
-@pytest.mark.parametrize("name", ["tern", "heron"])
+NAMES = ["tern", "heron", "bittern", "dunlin"]
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_demo_scene_loads_with_three_reasoned_variants(name):
     scene = load_scene(name)
     assert scene.name == name and scene.file == builtin_scenes()[name]
@@ -46,20 +49,26 @@ def test_demo_scene_loads_with_three_reasoned_variants(name):
         assert [w for part in view.parts for w in finish_warnings(part.finish)] == []
 
 
-def test_tern_is_bookmatched_and_heron_is_one_piece():
-    tern, heron = load_scene("tern"), load_scene("heron")
-    assert [p.name for p in tern.parts] == ["body", "top"]
-    assert tern.parts[1].placement.cut == "bookmatch" and tern.parts[1].binding is not None
-    assert [p.placement.cut for p in heron.parts] == ["single"]
-    assert tern.centre == heron.centre == tern.parts[1].placement.joint == 0
+def test_what_each_demo_shows():
+    """A bookmatched top, a fretless neck without a head, one single piece, a left-handed one with slanted frets."""
+    tern, heron, bittern, dunlin = (load_scene(name) for name in NAMES)
+    of = {scene.name: {p.name: p for p in scene.parts} for scene in (tern, heron, bittern, dunlin)}
+    assert of["tern"]["top"].placement.cut == "bookmatch" and of["tern"]["top"].binding is not None
+    assert [p.name for p in bittern.parts] == ["body", "fretboard"] and of["bittern"]["body"].placement.cut == "single"
+    assert {"core", "neck-stripes"} <= set(of["heron"]) and "frets" not in {f.part for f in heron.fittings}
+    assert dunlin.hand == "left" and of["dunlin"]["top"].form.dome > 0
+    for scene, strings in ((tern, 4), (heron, 5), (bittern, 6), (dunlin, 8)):
+        # Each string is one ring of the two pieces, wound and plain, that strings are made as.
+        assert sum(len(f.shape.rings) for f in scene.fittings if f.part == "strings" and f.rods) == strings
+        assert scene.centre == 0
 
 
-@pytest.mark.parametrize("name", ["tern", "heron"])
+@pytest.mark.parametrize("name", NAMES)
 def test_every_demo_part_fits_on_its_board_with_its_grain_along_it(name):
     """As ``Placement`` says: of two matched pieces the wider lies right of the joint, a single one about the middle."""
     scene = load_scene(name)
     for part in scene.parts:
-        (x0, y0, x1, y1), place = part.shape.bounds, part.placement
+        (x0, y0, x1, y1), place = (part.whole or part.shape).bounds, part.placement
         board = scene.boards[part.board]
         assert abs(place.turn) < 5 and abs(place.turn - (board.grain - 90)) < 0.1
         half, tall = (x1 - x0) / 2, (y1 - y0) / 2

@@ -1,0 +1,267 @@
+"""Whole instruments: order, light, shadow, the back, the left hand, views, and drawing only what changed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from invented import box, egg, make_part, make_scene
+from mockup.colour.spaces import decode_srgb
+from mockup.errors import MockupError
+from mockup.finish.steps import Finish, Paint
+from mockup.outline.coverage import coverage
+from mockup.outline.figures import circle, many, plate, strip
+from mockup.render.canvas import Canvas
+from mockup.render.form import form_lean
+from mockup.render.kept import Kept
+from mockup.render.layers import scene_layers, seen_pieces
+from mockup.render.light import mirror
+from mockup.render.picture import picture
+from mockup.render.relief import part_lighting
+from mockup.render.rods import rod_lighting
+from mockup.render.views import View, view_picture
+from mockup.scene.material import MATERIALS
+from mockup.scene.values import Contour, Edge, Fitting, Form
+
+PALE = Finish(steps=(Paint(lab=(70.0, 0.0, 0.0)),), sheen=2.0)
+DARK = Finish(steps=(Paint(lab=(30.0, 10.0, 10.0)),), sheen=2.0)
+
+
+def fitting(shape, *, name="knob", material="nickel", height=55.0, below=40.0, side="front", **more) -> Fitting:
+    return Fitting(name=name, part=name, title=name.title(), shape=shape, material=MATERIALS[material], edge=Edge(roundover=1.0),
+                   height=height, below=below, side=side, **more)
+
+
+@pytest.fixture
+def scene(plank):
+    path, mm, size = plank
+    body = make_part(egg(0, 0, 36, 48), (75.0, 60.0), name="body", finish=PALE)
+    neck = make_part(box(-8, -70, 8, 10), (75.0, 60.0), name="neck", finish=DARK, height=52.0)
+    line = strip([(-2.0, -65.0), (-3.0, 40.0)], 0.8)
+    order = (body, neck, fitting(circle((18.0, 20.0), 12.0)), fitting(plate((0.0, 32.0), (20.0, 10.0), 2.0), name="bridge"),
+             fitting(line, name="string", height=57.0, rods=((-2.0, -65.0, -3.0, 40.0, 0.4),)),
+             fitting(plate((10.0, 20.0), (16.0, 12.0), 2.0), name="lid", side="back", height=0.0, below=-1.5, material="black"))
+    return replace(make_scene(path, mm, size, parts=(body, neck)), order=order)
+
+
+def test_layers_share_no_area_and_leave_no_gap(scene):
+    """Coverages of all layers add up to that of the silhouette, in every pixel, at any scale."""
+    for side in ("front", "back"):
+        parts = seen_pieces(scene, side)
+        for scale in (0.7, 3.3):
+            canvas = Canvas.around((-45, -75, 45, 60), scale, 3.0)
+            total = sum(coverage(layer.region, origin=canvas.origin, px_per_mm=scale, size=canvas.size).astype(np.float64)
+                        for layer in scene_layers(parts))
+            whole = coverage(many([p.shape for p in parts]), origin=canvas.origin, px_per_mm=scale, size=canvas.size)
+            assert np.abs(total - whole).max() < 1e-5
+
+
+def test_one_changed_part_is_all_that_is_drawn_again_and_nothing_else_changes(scene):
+    """After any change, on the same Kept, the picture is the one made alone: pixel by pixel."""
+    kept = Kept()
+    picture(scene, scale=3.0, kept=kept)
+    body, neck, knob, bridge, string, lid = scene.order
+    for order in ((body, neck, replace(knob, material=MATERIALS["brass"]), bridge, string, lid),
+                  (body, replace(neck, finish=PALE), knob, bridge, string, lid),
+                  (replace(body, finish=replace(PALE, sheen=80.0)), neck, knob, bridge, string, lid),
+                  (body, neck, knob, replace(bridge, height=60.0), string, lid),
+                  (body, neck, replace(knob, shape=knob.shape.moved(3.0, 0.0)), bridge, string, lid),
+                  scene.order):
+        changed = replace(scene, parts=(order[0], order[1]), order=order)
+        assert_array_equal(picture(changed, scale=3.0, kept=kept).pixels, picture(changed, scale=3.0).pixels)
+
+
+def test_a_new_colour_changes_no_pixel_outside_its_part(scene):
+    body, neck, knob, bridge, string, lid = scene.order
+    other = replace(scene, order=(body, neck, replace(knob, material=MATERIALS["brass"]), bridge, string, lid))
+    a, b = picture(scene, scale=3.0), picture(other, scale=3.0)
+    rows, columns = np.nonzero((a.pixels != b.pixels).any(axis=2))
+    x = a.canvas.origin[0] + columns / 3.0
+    y = a.canvas.origin[1] + rows / 3.0
+    assert len(rows) and (np.hypot(x - 18.0, y - 20.0) < 6.0 + 0.8).all()
+
+
+def test_pictures_cannot_be_written_into(scene):
+    """They may be held for the next one."""
+    with pytest.raises(ValueError, match="read-only"):
+        picture(scene, scale=1.0).pixels[0, 0] = 0
+
+
+def test_from_behind_twice_is_the_front(scene):
+    """What _behind does to a piece, done twice, gives back shape, wood and height."""
+    from mockup.render.layers import _behind
+
+    for p in scene.order:
+        twice = _behind(_behind(p, scene.centre, 52.0), scene.centre, 52.0)
+        for a, b in zip(twice.shape.rings, p.shape.rings, strict=True):
+            assert_allclose(a, b, atol=1e-9)
+        assert (twice.height, twice.below) == pytest.approx((p.height, p.below))
+
+
+def test_from_behind_the_body_lies_over_its_neck_and_back_plates_over_the_body(scene):
+    names = [p.name for p in seen_pieces(scene, "back")]
+    assert names.index("neck") < names.index("body") < names.index("lid")
+    heights = {p.name: p.height for p in seen_pieces(scene, "back")}
+    assert heights["lid"] == pytest.approx(heights["body"] + 1.5)
+
+
+def test_from_behind_the_wood_is_mirrored_with_the_outline(plank):
+    """A knot lies in the same place of the part, seen from either side: the back picture is the front one, mirrored."""
+    path, mm, size = plank
+    flat = make_scene(path, mm, size, shape=egg(0, 0, 40, 50), finish=Finish(sheen=2.0), roundover=0.0)
+    front, back = (picture(flat, side=s, scale=4.0).pixels.astype(np.float32) for s in ("front", "back"))
+    h, w = front.shape[:2]
+    middle = (slice(h // 3, 2 * h // 3), slice(w // 3, 2 * w // 3))
+    # The board of the flat egg is its own mirror image's, shifted by less than a pixel.
+    a, b = front[middle][..., 1], back[:, ::-1][middle][..., 1]
+    assert cv2.matchTemplate(back[:, ::-1, 1].copy(), a[20:-20, 20:-20].copy(), cv2.TM_CCOEFF_NORMED).max() > 0.97
+    assert np.corrcoef(a.ravel(), b.ravel())[0, 1] > np.corrcoef(a.ravel(), b[:, ::-1].ravel())[0, 1] + 0.3
+
+
+def test_the_floor_of_a_pocket_lies_in_the_shade_of_its_rim(plank):
+    path, mm, size = plank
+    body = make_part(box(-30, -40, 30, 40), (75.0, 60.0), finish=PALE, roundover=0.0)
+    floor = make_part(box(-12, -12, 12, 12), (75.0, 60.0), name="pocket", finish=PALE, roundover=0.0, height=27.0)
+    level = replace(floor, height=45.0)
+    deep, flat = (decode_srgb(picture(make_scene(path, mm, size, parts=(body, p)), scale=3.0).pixels / 255.0).mean(axis=2) for p in (floor, level))
+    h, w = deep.shape
+    y, x = h // 2, w // 2
+    corner = (slice(y - 34, y - 24), slice(x - 34, x - 24))  # up on the left, where the light comes from
+    assert deep[corner].mean() < 0.9 * flat[corner].mean()
+    far = (slice(y + 45, y + 60), slice(x - 10, x + 10))
+    assert abs(deep[far].mean() / flat[far].mean() - 1) < 0.01
+
+
+def test_a_string_casts_a_thin_shadow_down_and_to_the_right(scene):
+    body, neck, knob, bridge, string, lid = scene.order
+    bare = replace(scene, order=(body, neck, knob, bridge, lid))
+    a, b = (decode_srgb(picture(s, scale=8.0).pixels / 255.0).mean(axis=2) for s in (scene, bare))
+    canvas = picture(bare, scale=8.0).canvas
+    y = round((-30 - canvas.origin[1]) * 8)
+    x = round((-2.33 - canvas.origin[0]) * 8)
+    row = slice(y - 30, y + 30)
+    left, right = (a[row, x + k - 4:x + k + 4].mean() / b[row, x + k - 4:x + k + 4].mean() for k in (-24, 11))
+    assert right < 0.985 < left
+
+
+def test_metal_mirrors_window_room_and_bench():
+    """Toward the window brightest, straight up pale, sideways dark: that is what makes it look like metal."""
+    def look(nx, ny):
+        return float(mirror(np.array([nx]), np.array([ny]), np.sqrt(1 - np.array([nx * nx + ny * ny])), np.zeros(1), np.zeros(1), 90.0)[0])
+
+    window, up, away, rim = look(-0.12, -0.26), look(0.0, 0.0), look(0.2, 0.25), look(0.6, 0.35)
+    assert window > 1.5 > 1.0 > up > 0.5 > away > rim > 0.0
+
+
+def test_bars_keep_their_mean_light_however_thin():
+    """Averaged across a pixel, the light from a string is the same at every scale, and finest strings do not flicker."""
+    rods = ((0.3, -40.0, 2.1, 40.0, 0.25),)
+    shape = strip([(0.3, -40.0), (2.1, 40.0)], 0.5)
+    means, spreads = [], []
+    for scale in (1.3, 4.0, 24.0):
+        canvas = Canvas.around((-3, -45, 6, 45), scale)
+        body, gain = rod_lighting(rods, 80.0, canvas, (0, 0, *canvas.size), (0.0, 0.0), metal=True)
+        assert gain is None
+        cover = coverage(shape, origin=canvas.origin, px_per_mm=scale, size=canvas.size)
+        field = body.rows(canvas, (0, canvas.width), (0, canvas.height))
+        means.append(float((field * cover).sum() / cover.sum()))
+        by_row = (field * cover).sum(axis=1)[cover.sum(axis=1) > 0.9 * cover.sum(axis=1).max()]
+        spreads.append(float(by_row.std() / by_row.mean()))
+    assert max(means) / min(means) < 1.06
+    assert spreads[0] < 0.05
+
+
+def test_spun_faces_show_a_bow_and_bevels_a_band():
+    canvas = Canvas.around((-12, -12, 12, 12), 8.0)
+    window = (0, 0, *canvas.size)
+    disc = circle((0.0, 0.0), 20.0)
+    body, _ = part_lighting(disc, Edge(roundover=0.5), Form(), 85.0, canvas, window, (0.0, 0.0), metal=True, spun=True, small=True)
+    t = np.radians(np.arange(0, 360, 5))
+    at = body.rows(canvas, (0, canvas.width), (0, canvas.height))[(96 + 48 * np.sin(t)).astype(int), (96 + 48 * np.cos(t)).astype(int)]
+    assert at.max() > 1.5 * at.min()
+    assert np.corrcoef(at, np.roll(at, 36))[0, 1] > 0.8  # a bow: the same on both sides of the middle
+
+    square = plate((0.0, 0.0), (20.0, 20.0))
+    body, surface = part_lighting(square, Edge(roundover=0.0, bevel=3.0), Form(), 30.0, canvas, window, (0.0, 0.0))
+    lit = body.rows(canvas, (0, canvas.width), (0, canvas.height))
+    band = lit[96, round((-10 + 1.5 + 12) * 8)]
+    assert band == pytest.approx(lit[96, round((-10 + 0.7 + 12) * 8)], rel=0.02)  # flat across the bevel
+    assert band > 0.9 > 0.75 > lit[96, round((10 - 1.5 + 12) * 8)]               # toward and away from the window
+    assert lit[96, 96] == pytest.approx(1.0)
+
+
+def test_carved_tops_rise_smoothly_and_fretboards_are_cylinders():
+    shape = egg(0, 0, 60, 80)
+    lean = form_lean(Form(dome=10.0, reach=40.0), shape)
+    c, values = lean.canvas, lean.values
+    middle = values[round(-c.origin[1]), round(-c.origin[0])]
+    assert np.hypot(*middle) < 0.02                                       # level on top
+    left = values[round(-c.origin[1]), round(-40 - c.origin[0])]
+    assert left[0] < -0.15                                                # falling away to the left
+    steps = np.abs(np.diff(values, axis=1)).max()
+    assert steps < 0.06                                                   # no crease, per mm
+    board = form_lean(Form(radius=254.0, axis=5.0), box(-20, -200, 30, 200))
+    x = board.canvas.origin[0] + (np.arange(board.canvas.width) + 0.5) / board.canvas.px_per_mm
+    assert_allclose(board.values[10, :, 0], (x - 5.0) / 254.0, atol=1e-6)
+    assert form_lean(Form(), shape) is None
+
+
+def test_a_belly_cut_shades_the_side_it_is_on_only(plank):
+    path, mm, size = plank
+    cut = Contour(shape=egg(-40, 0, 45, 60), depth=14.0, side="back")
+    part = replace(make_part(egg(0, 0, 40, 50), (75.0, 60.0), finish=PALE, roundover=0.0), form=Form(contours=(cut,)))
+    flat = replace(part, form=Form())
+    for side, same in (("front", True), ("back", False)):
+        a, b = (picture(make_scene(path, mm, size, parts=(p,)), side=side, scale=2.0).pixels.astype(int) for p in (part, flat))
+        assert (np.abs(a - b).max() == 0) == same
+        if not same:
+            assert np.abs(a - b).max() > 8
+
+
+def test_lying_the_light_still_comes_from_the_upper_left(plank):
+    """The instrument is turned on the bench, not the room: a square on its own is lit alike."""
+    path, mm, size = plank
+    part = make_part(box(-30, -30, 30, 30), (75.0, 60.0), finish=PALE, roundover=6.0)
+    square = make_scene(path, mm, size, parts=(part,))
+    upright, lying = (view_picture(square, View(lying=flag), scale=2.0).pixels.astype(int) for flag in (False, True))
+    assert upright.shape == lying.shape
+    assert np.abs(upright - lying).mean() < 0.8 and np.abs(upright - np.rot90(upright)).mean() > 1.5
+
+
+def test_views_show_both_sides_at_one_scale_and_a_part_as_in_the_whole(scene):
+    both = view_picture(scene, View(side="both"), scale=2.0).pixels
+    front = view_picture(scene, View(), scale=2.0).pixels
+    assert both.shape[0] == front.shape[0] and both.shape[1] > 2 * front.shape[1]
+    flat = view_picture(scene, View(side="both", lying=True), scale=2.0).pixels
+    assert flat.shape[:2] == both.shape[1::-1]
+    near = view_picture(scene, View(part="knob"), scale=2.0)
+    whole = picture(scene, scale=2.0)
+    dx, dy = ((near.canvas.origin[k] - whole.canvas.origin[k]) * 2.0 for k in (0, 1))
+    x, y = round(dx), round(dy)
+    part = whole.pixels[y:y + near.pixels.shape[0], x:x + near.pixels.shape[1]].astype(int)
+    if abs(dx - x) < 1e-6 and abs(dy - y) < 1e-6:  # the same pixels: the same light, whatever is shown
+        assert np.abs(part - near.pixels).mean() < 1.0
+    assert near.pixels.shape[0] == round((12 + 28) * 2)
+
+
+def test_views_take_another_ground_and_a_bar_of_the_right_length(scene):
+    dark = view_picture(scene, View(ground=(20.0, 0.0, 0.0)), scale=2.0).pixels
+    assert dark[:4, :4].max() < 70
+    plain, barred = (view_picture(scene, View(bar=flag), scale=6.0).pixels.astype(int) for flag in (False, True))
+    rows, columns = np.nonzero(np.abs(plain - barred).sum(axis=2) > 60)
+    lowest = columns[rows == rows.max()]
+    run = int(np.argmax(np.diff(lowest, append=lowest[-1] + 9) > 1)) + 1  # the bar, and not the letters beside it
+    assert run == 20 * 6
+
+
+@pytest.mark.parametrize(("view", "words"), [
+    (View(part="bridge", side="back"), 'The part "bridge" is not seen from the back. Choose the other side.'),
+    (View(part="brigde"), 'There is no part "brigde". Did you mean "bridge"?'),
+])
+def test_a_part_that_is_not_there_is_told(scene, view, words):
+    with pytest.raises(MockupError, match=words.replace("?", r"\?")):
+        view_picture(scene, view, scale=1.0)

@@ -1,0 +1,208 @@
+"""Whole instruments in a scene file: what is made, and one sentence for each mistake."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from mockup.scene.load import load_scene
+from mockup.scene.values import Fitting, Part
+
+NECK = """
+[neck]
+scale = 420
+bridge = 260
+strings = 4
+frets = 20
+nut_width = 34
+heel_width = 42
+spread = 38
+head = { length = 120, width = 60 }
+tuners = { left = 2, right = 2, first = 36, pitch = 34 }
+"""
+PARTS = """
+[parts.neck]
+make = "neck"
+board = "maple"
+height = 52
+
+[parts.board]
+make = "fretboard"
+board = "maple"
+height = 58
+
+[parts.frets]
+make = "frets"
+
+[parts.dots]
+make = "markers"
+material = "pearl"
+
+[parts.nut]
+make = "nut"
+
+[parts.pickup]
+make = "pickup"
+kind = "double"
+at = 230
+
+[parts.bridge]
+make = "bridge"
+kind = "plate"
+material = "chrome"
+
+[parts.knob]
+make = "knobs"
+at = [200, 250]
+material = "brass"
+
+[parts.guard]
+outline = "wren.svg#guard"
+material = "plastic"
+colour = "#202020"
+
+[parts.tuners]
+make = "tuners"
+second = "plastic"
+second_colour = [86, 1.5, 12]
+
+[parts.pin]
+make = "strap pins"
+at = [150, 310]
+
+[parts.lid]
+make = "plate"
+side = "back"
+at = [150, 220, 15]
+size = [60, 40]
+
+[parts.strings]
+make = "strings"
+"""
+
+
+@pytest.fixture
+def whole(good):
+    """The good scene with a neck and hardware, on a board long enough."""
+    text = good.replace("mm_per_pixel = 2\n", "mm_per_pixel = 4\n").replace("\n[variants.plain]", f"{PARTS}\n[variants.plain]")
+    text = text.replace("\nat = [140, 240]", "").replace("[boards.maple]", f"{NECK}\n[boards.maple]")
+    # The anchor of the top was given for the smaller board.
+    return text
+
+
+@pytest.fixture
+def made(folder, whole):
+    (folder / "wren.toml").write_text(whole)
+    return load_scene(folder / "wren.toml")
+
+
+def by_part(scene):
+    found: dict[str, list] = {}
+    for piece in scene.order:
+        found.setdefault(piece.part if isinstance(piece, Fitting) else piece.name, []).append(piece)
+    return found
+
+
+def test_everything_is_made_in_file_order(made):
+    names = list(by_part(made))
+    assert names == ["body", "top", "neck", "board", "frets", "dots", "nut", "pickup", "bridge", "knob", "guard", "tuners", "pin", "lid", "strings"]
+    assert [p.name for p in made.parts] == ["body", "top", "neck", "board"]
+    assert len({p.name for p in made.order}) == len(made.order)
+    assert all(p.material.name in ("steel", "wound steel", "shade", "nickel", "chrome", "brass", "pearl", "bone", "black", "plastic")
+               for p in made.fittings)
+
+
+def test_what_is_made_stands_on_what_lies_under_it(made):
+    found = by_part(made)
+    top, board = found["top"][0], found["board"][0]
+    assert found["bridge"][0].height == pytest.approx(top.height + 2.4)
+    assert all(f.height > board.height for f in found["frets"] + found["nut"])
+    assert max(f.height for f in found["strings"]) > max(f.height for f in found["frets"])
+    lid = found["lid"][0]
+    assert lid.side == "back" and lid.below < 0
+    assert {f.side for f in found["tuners"]} == {"front", "back", "both"}
+    pin = found["pin"][0].shape.bounds
+    assert pin[1] >= 300 - 1e-6 and pin[3] > 305  # it stands out of the body's lower edge, and starts there
+
+
+def test_the_record_says_it_all_and_bodies_have_records_as_before(made, folder, good):
+    plain = json.loads(json.dumps(made.resolved))
+    assert plain["neck"]["scale"] == 420 and plain["fittings"]["bridge"] == {"make": "bridge", "kind": "plate", "material": "chrome"}
+    assert plain["parts"]["neck"]["make"] == "neck"
+    (folder / "wren.toml").write_text(good)
+    body = load_scene(folder / "wren.toml")
+    assert set(body.resolved) == {"scene", "variant", "boards", "parts"} and body.order == body.parts
+    assert not {"make", "carve", "strips", "bevel"} & set(body.resolved["parts"]["body"])
+
+
+def test_left_hand_mirrors_everything_made(folder, whole):
+    (folder / "wren.toml").write_text(whole)
+    right = load_scene(folder / "wren.toml")
+    (folder / "wren.toml").write_text(whole.replace('hand = "right"', 'hand = "left"'))
+    left = load_scene(folder / "wren.toml")
+    for mine, other in zip(left.order, right.order, strict=True):
+        assert mine.name == other.name and mine.height == pytest.approx(other.height), mine.name
+        back = mine.shape.mirrored(left.centre)
+        assert back.area == pytest.approx(other.shape.area, rel=1e-9)
+        assert np.allclose(back.bounds, other.shape.bounds, atol=1e-6), mine.name
+        for a, b in zip(getattr(mine, "rods", ()), getattr(other, "rods", ()), strict=True):
+            assert np.allclose((2 * left.centre - a[0], a[1], 2 * left.centre - a[2], a[3], a[4]), b, atol=1e-6)
+
+
+def test_strips_lie_in_the_wood_they_would_in_the_whole(folder, good):
+    text = good.replace("[parts.top]", '[parts.core]\noutline = "wren.svg#body"\nboard = "maple"\nstrips = [[-20, 20]]\n'
+                                       'at = [140, 240]\nturn = 3\nglue_lines = [0]\n\n[parts.top]')
+    (folder / "wren.toml").write_text(text)
+    body, core, _ = load_scene(folder / "wren.toml").parts
+    assert core.shape.area == pytest.approx(40 * 200) and core.whole.area == body.shape.area
+    assert core.placement == body.placement and core.lines == (150,)
+
+
+ONE = [
+    ("strings = 4", "strings = 12",
+     "neck.strings: 12 strings on a nut 34 mm wide stand 2.5 mm apart. Widen nut_width to 62 or more, or take fewer strings."),
+    ("strings = 4", "strings = 5\npairs = 2", "neck.strings: There are 5 strings in pairs. Use an even number, or take pairs out."),
+    ("nut_width = 34", "nut_width = 34\nnut_spread = 40", "neck.nut_spread: The outer strings are 40 mm apart on a nut 34 mm wide."),
+    ("scale = 420", "scale = [420, 410, 400]", "neck.scale: Scale is a list of 3. Use 1 to 2 numbers"),
+    ("scale = 420\n", "", "neck.scale: Scale is missing. Add scale = the length in mm, or [lowest, highest] for slanted frets."),
+    ("scale = 420", 'scale = "16 in"', 'neck.scale.1: Number is "16 in", in quotes. Write 406.4, without quotes; lengths are in mm.'),
+    ("left = 2, right = 2", "left = 2, right = 3", "neck.tuners: There are 2 tuners on the left and 3 on the right for 4 strings."),
+    ("length = 120", "length = 62", "neck.tuners: The head ends before its last tuner."),
+    ("length = 120", "lenght = 120", 'neck.head.lenght: There is no key "lenght" here. Did you mean "length"?'),
+    ('make = "bridge"', 'make = "brigde"', 'parts.bridge.make: Make is "brigde". Did you mean "bridge"?'),
+    ('kind = "plate"', 'kind = "plank"', 'parts.bridge.kind: Kind is "plank". Did you mean "plate"?'),
+    ('material = "chrome"', 'material = "crome"', 'parts.bridge.material: Material is "crome". Did you mean "chrome"?'),
+    ('material = "chrome"', 'material = "chrome"\ncolour = "#ffffff"', 'parts.bridge.colour: "chrome" has a colour of its own.'),
+    ('make = "bridge"', 'make = "bridge"\nboard = "maple"', "parts.bridge.board: A bridge is not made of a board."),
+    ('make = "bridge"', 'make = "bridge"\noutline = "wren.svg#top"', "parts.bridge: The part has both make and outline."),
+    ("at = [200, 250]", "at = [200]", "parts.knob.at: At is a list of 1. Use a list of points, as [[x, y], …], at most 60."),
+    ("at = [200, 250]\n", "", "parts.knob.at: At is missing. Say where, as at = [[x, y]]."),
+    ("at = [150, 310]", "at = [1500, 310]", "parts.pin.at.1: No wood is within 60 mm."),
+    ("size = [60, 40]", "size = [60]", "parts.lid.size: Size is a list of 1."),
+    ('make = "neck"', 'make = "neck"\nbevel = -1', "parts.neck.bevel: Bevel is -1. Use 0 (none) to 60 mm."),
+    ("height = 44", "height = 44\ncarve = { reach = 60 }", "parts.body.carve.rise: Rise is missing."),
+    ("height = 44", 'height = 44\ncontours = [{ outline = "wren.svg#tpo", depth = 9 }]',
+     'parts.body.contours.1.outline: There is no outline with the id "tpo" in wren.svg. Did you mean "top"?'),
+    ("height = 44", "height = 44\nstrips = [[300, 320]]", "parts.body.strips: No strip crosses the part. It spans -100 to 100 mm from the centre line."),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), ONE, ids=[f"{n}-{w[:36]}" for n, (_, _, w) in enumerate(ONE)])
+def test_one_mistake_gives_one_line(told, whole, old, new, words):
+    lines = told((old, new), text=whole)
+    assert len(lines) == 1, lines
+    assert lines[0].startswith("wren.toml: ") and words in lines[0]
+
+
+@pytest.mark.parametrize("make", ["neck", "fretboard", "frets", "strings", "pickup"])
+def test_what_needs_a_neck_says_so(told, good, make):
+    at = "\nat = 200" if make == "pickup" else ""
+    lines = told(("[parts.top]", f'[parts.extra]\nmake = "{make}"{at}\n\n[parts.top]'), text=good)
+    assert len(lines) == 1 and "Describe scale, strings and frets first, under [neck]." in lines[0], lines
+
+
+def test_parts_of_wood_and_fittings_are_told_apart(made):
+    assert all(isinstance(p, (Part, Fitting)) for p in made.order)
+    assert made.fittings == tuple(p for p in made.order if not isinstance(p, Part))
