@@ -214,7 +214,7 @@ def photograph(world: World, truth_board, *, rng, size_px=(2000, 1500), tilt=20.
         view = lens @ np.column_stack([rot[:, :2], shift])
         p = np.column_stack([box, np.ones(4)]) @ view.T
         p = p[:, :2] / p[:, 2:]
-        fits = (p[:, 2:] if False else np.abs(p - lens[:2, 2]) < np.array(size_px) / 2 * fill).all()
+        fits = (np.abs(p - lens[:2, 2]) < np.array(size_px) / 2 * fill).all()
         near, far = (near, z) if fits else (z, far)
     truth = Truth(**truth_board, lens=lens, bend=bend, view=view, size_px=size_px)
     step = 8
@@ -246,7 +246,8 @@ def photograph(world: World, truth_board, *, rng, size_px=(2000, 1500), tilt=20.
         light = light * s[..., None].astype(np.float32)
     if glare is not None:
         (x, y), radius, strength = glare
-        light = light + strength * np.exp(-0.5 * ((frac - np.array([x, y])) ** 2).sum(-1) / radius ** 2)[..., None].astype(np.float32)
+        spot = np.exp(-0.5 * ((frac - np.array([x, y])) ** 2).sum(-1) / radius ** 2)
+        light = light + strength * spot[..., None].astype(np.float32)
     cast = XYZ_TO_SRGB @ adaptation(D65, warm_white(kelvin)) @ SRGB_TO_XYZ
     grey = np.full((3, 3), 1 / 3)
     sat = saturation * np.eye(3) + (1 - saturation) * grey
@@ -295,11 +296,8 @@ def setup(rng, *, species="maple", size_mm=(420.0, 180.0), seed=1, grey=True, ta
                                   "C": (-9, 0.5 * h - min(100, h * .5), 90), "D": (0.02 * w, h + 4, 0)}.items():
         if letter in pieces:
             places[letter] = (*put(x + jit(), y + jit()), turn + angle + jit() * 0.6)
-    if "D" in places and w < 430:
-        x, y = 0.98 * w - 200, -STRIP_WIDTH - 4
-        places.pop("D")
-        if w > 210:
-            pass
+    if w < 430:  # no room for a second strip on that side
+        places.pop("D", None)
     for piece in sheet.pieces:
         if piece.name[0] in places:
             if piece.name == "C2" and h < 150:
