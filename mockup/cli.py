@@ -22,6 +22,7 @@ from .commands.card import card
 from .commands.colours import colours
 from .commands.demo import demo
 from .commands.new import new
+from .commands.place import place
 from .commands.plain import PlainGroup
 from .commands.render import render
 from .commands.sheet import sheet
@@ -39,7 +40,7 @@ def cli() -> None:
     """Colour mock-ups of an instrument, on a photo of the very board, before any wood is stained."""
 
 
-for _command in (demo, new, sheet, render, approve, verify, colours, card, board, stain, wood):
+for _command in (demo, new, sheet, render, approve, verify, colours, card, board, place, stain, wood):
     cli.add_command(_command)
 
 
