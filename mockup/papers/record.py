@@ -1,7 +1,10 @@
 """The record that goes with an approval: plain JSON that says what was approved, made from what.
 
 Lengths are mm, colours CIE Lab D65. The fingerprint is the SHA-256 of the
-record without it, as JSON with sorted keys and no blanks, in UTF-8.
+record without it, as JSON with sorted keys and no blanks, in UTF-8. What is
+added later, the ``comparisons`` with photographs of the finished wood, stands
+outside it; each of them has a fingerprint of its own, which also covers the
+one before it.
 """
 
 from __future__ import annotations
@@ -25,10 +28,11 @@ from ..render.picture import Picture
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
 
-__all__ = ["FORMAT", "KIND", "file_hash", "fingerprint", "input_hashes", "is_relative", "make_record", "pixel_hash", "read_record",
-           "record_bytes", "scene_name", "scene_path", "short"]
+__all__ = ["COMPARISONS", "FORMAT", "KIND", "comparisons_intact", "file_hash", "fingerprint", "input_hashes", "is_relative",
+           "make_record", "pixel_hash", "read_record", "record_bytes", "scene_name", "scene_path", "short", "with_comparison"]
 
 KIND, FORMAT = "mockup approval", 1
+COMPARISONS = "comparisons"
 LARGEST = 20_000_000  # bytes of a record
 AGAIN = "Take the record from where it was first saved."
 LIBRARIES = ("numpy", "opencv-python-headless", "opencolorio")
@@ -66,8 +70,32 @@ def make_record(scene: Scene, picture: Picture, colours: Sequence[PartColour], *
 
 
 def fingerprint(record: dict[str, Any]) -> str:
-    """SHA-256 of a record without its own fingerprint, 64 hexadecimal digits."""
-    return sha256(_canonical({k: v for k, v in record.items() if k != "fingerprint"}))
+    """SHA-256 of what was approved: the record without its own fingerprint and later comparisons; 64 hexadecimal digits."""
+    return sha256(_canonical({k: v for k, v in record.items() if k not in ("fingerprint", COMPARISONS)}))
+
+
+def with_comparison(record: dict[str, Any], entry: dict[str, Any]) -> dict[str, Any]:
+    """The record with one more comparison (JSON-ready), fingerprinted; what was approved is not touched."""
+    before = record.get(COMPARISONS, [])
+    entry = json.loads(_canonical(entry))
+    last = before[-1]["fingerprint"] if before else record["fingerprint"]
+    return {**record, COMPARISONS: [*before, {**entry, "fingerprint": _chained(entry, last)}]}
+
+
+def comparisons_intact(record: dict[str, Any]) -> bool:
+    """Whether the comparisons are as they were added, none left out between the first and the last."""
+    last, found = record["fingerprint"], record.get(COMPARISONS, [])
+    if not isinstance(found, list):
+        return False
+    for entry in found:
+        if not isinstance(entry, dict) or entry.get("fingerprint") != _chained({k: v for k, v in entry.items() if k != "fingerprint"}, last):
+            return False
+        last = entry["fingerprint"]
+    return True
+
+
+def _chained(entry: dict[str, Any], last: str) -> str:
+    return sha256(_canonical({"entry": entry, "after": last}))
 
 
 def short(digest: str) -> str:

@@ -25,9 +25,9 @@ from ..scene.load import load_scene
 from ..scene.places import builtin_scenes
 from ..scene.values import Scene
 from .changes import Change, changes
-from .record import file_hash, fingerprint, input_hashes, is_relative, pixel_hash, read_record, scene_path
+from .record import comparisons_intact, file_hash, fingerprint, input_hashes, is_relative, pixel_hash, read_record, scene_path
 
-__all__ = ["Change", "Findings", "PixelChange", "verify"]
+__all__ = ["Change", "Findings", "PixelChange", "approved_pixels", "verify"]
 
 MOST_TOLD = 20
 LARGEST_PICTURE = 1_000_000_000  # bytes
@@ -132,9 +132,9 @@ def verify(record_path: Path, scene: Path | str | None = None, *, kept: Kept | N
     if isinstance(named, Path) and not named.exists():
         raise MockupError(f'There is no scene "{named.name}".', fix="Check the path.")
 
-    edited = record["fingerprint"] != fingerprint(record)
+    edited = record["fingerprint"] != fingerprint(record) or not comparisons_intact(record)
     version = (record["version"], __version__) if record["version"] != __version__ else None
-    approved, image = _approved_pixels(record, folder)
+    approved, image = approved_pixels(record, folder)
     try:
         loaded = load_scene(named).with_variant(record["variant"])
     except MockupError as error:
@@ -179,7 +179,7 @@ def _pixel_change(now: np.ndarray, before: np.ndarray | None) -> PixelChange:
     return PixelChange(total, int(where.sum()), float(np.average(apart, weights=counts)), float(apart.max()))
 
 
-def _approved_pixels(record: dict[str, Any], folder: Path) -> tuple[np.ndarray | None, str]:
+def approved_pixels(record: dict[str, Any], folder: Path) -> tuple[np.ndarray | None, str]:
     """The instrument's picture out of the approval picture, when that still shows what was approved; or what is wrong with it."""
     named, wanted = record["image"], record["picture"]
     name = named["file"]
