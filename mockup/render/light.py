@@ -1,4 +1,4 @@
-"""The shop light: one soft window up on the left, a strip on the right, a dim room.
+"""The shop light: one soft window up on the left, a strip on the right, two tubes overhead, a dim room.
 
 Directions are those of the reflected ray, seen from straight above: (x, y) of
 the unit vector, x right, y down. Levels are radiance, 1 = a white diffuser
@@ -14,10 +14,12 @@ from ..finish.sheen import roughness
 __all__ = ["diffuse", "mirror", "shine"]
 
 F0 = 0.04  # normal reflectance of a film of n = 1.5
-# Along and across the window's own sides: centre, half width, half height, level. The sky light above
-# the window is dim and wide, so that a flat, glossy face shows where it ends.
-WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5), (-0.345, -0.20, 0.29, 0.34, 0.75))
+# Along and across the window's own sides: centre, half width, half height, level.
+WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5))
 SLANT = np.radians(24.0)  # the shop's windows stand askew to the bench: edges cross the grain, not along it
+# Two tubes high above the bench, a wide and a narrow one, dim enough to see wood through: a flat face
+# shows its gloss by how sharp they lie in it. Centre and half width across, level.
+TUBES, TUBES_SLANT = ((-0.062, 0.0125, 0.62), (-0.034, 0.0040, 0.50)), np.radians(9.0)
 ROOM, BENCH = 0.10, 0.30
 VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
@@ -64,6 +66,9 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     sky = sky * sky * (3 - 2 * sky)
     blur = max(1.3 * alpha, 0.006)
     light = BENCH + (ROOM - BENCH) * sky
+    across = rx * np.cos(TUBES_SLANT) + ry * np.sin(TUBES_SLANT)
+    for centre, half, level in TUBES:
+        light = light + level * sky * _box(across, centre, half, blur)
     rx, ry = _askew(rx, ry)
     for cx, cy, hx, hy, level in WINDOWS:
         light = light + level * sky * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
@@ -86,6 +91,6 @@ def mirror(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.
     bench = np.clip((-rz - 0.05) / 0.4, 0, 1)
     rx, ry = _askew(rx, ry)
     room = WALL + 0.35 * bench + wall * (CEILING - WALL - TOWARD * (0.62 * rx + 0.78 * ry))
-    for cx, cy, hx, hy, level in WINDOWS[:2]:
+    for cx, cy, hx, hy, level in WINDOWS:
         room = room + GLARE * level * wall * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
     return np.maximum(room, 0.02).astype(np.float32)
