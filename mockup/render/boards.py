@@ -45,8 +45,8 @@ def prepare_board(pixels: np.ndarray, mm_per_pixel: float, *, key: str, notes: t
     size = (max(2, round(width * mm_per_pixel * _COARSE)), max(2, round(height * mm_per_pixel * _COARSE)))
     coarse = cv2.LUT(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), ROOTS)
 
-    # Axes from a sparse sample, detail included: at most some 80 000 pixels.
-    step = max(1, int((height * width / 80_000) ** 0.5))
+    # Axes from a sparse sample, detail included: at most some 40 000 pixels.
+    step = max(1, int((height * width / 40_000) ** 0.5))
     rows, columns = np.arange(step // 2, height, step), np.arange(step // 2, width, step)
     sample = ROOTS[pixels[rows[:, None], columns[None, :]]]
     weights = np.array([0.2126, 0.7152, 0.0722], np.float32)

@@ -15,7 +15,7 @@ from .light import diffuse, mirror, shine
 
 __all__ = ["part_lighting"]
 
-LEAST, MOST = 3.0, 4.0  # samples per mm that a roundover of some mm needs
+LEAST, MOST = 3.0, 3.5  # samples per mm that a roundover of some mm needs
 LEAST_SMALL, MOST_SMALL = 5.0, 9.0  # and those of hardware
 STEEPEST = 0.94
 SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
