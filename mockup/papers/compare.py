@@ -29,6 +29,7 @@ __all__ = ["Compared", "Comparison", "compare", "comparison_page", "sentences", 
 
 Area = tuple[float, float, float, float]
 
+TOPICS = ("colour", "light", "clipping", "glare", "cover")  # of a photo's verdict, what a colour hangs on
 EDGE = 4.0           # mm left out along the edges of a photographed board: its rounded edge is not its face
 LEAST_PIXELS = 400   # of a measured area, at a pixel a mm
 DEFAULT_ERROR = 6.0  # ΔE00 expected where a record does not say
@@ -61,12 +62,19 @@ class Comparison:
     area: Area
 
     @property
+    def ways(self) -> str:
+        """How it differs: "darker and redder, with less contrast in the figure"."""
+        colour = [w for w in self.directions if "figure" not in w]
+        figure = [w for w in self.directions if "figure" in w]
+        said = listed(colour) if colour else "the same to the eye"
+        return f"{said}, with {figure[0]}" if figure else said
+
+    @property
     def sentence(self) -> str:
         """The finding in one sentence."""
         where = {"inside": "inside the expected range", "outside": "outside the expected range",
                  "near the limit": "at the limit of the expected range, nearer than this photo can tell"}[self.verdict]
-        ways = listed(list(self.directions)) if self.directions else "no difference that the eye would tell"
-        return f"{self.title}: ΔE00 {self.apart:.1f} from the approved colour, {ways}; {where} of ΔE00 {self.expected:.1f}."
+        return f"{self.title}: ΔE00 {self.apart:.1f} from the approved colour, {self.ways}; {where} of ΔE00 {self.expected:.1f}."
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +117,7 @@ def compare(record_path: FilePath, photo: FilePath, parts: Mapping[str, Area | N
         raise MockupError("The photo has nothing to measure colour by.",
                           fix="Lay a grey card or a 24-patch target beside the wood, or the printed sheet around it.", where=photo.name)
     found = tuple(_compared(record, record_path, targets[name], board, area, photo, test_board) for name, area in chosen.items())
-    notes = tuple(f.found for f in board.verdict if f.level != "good")
+    notes = tuple(f.found for f in board.verdict if f.level != "good" and f.topic in TOPICS)
     entry = {"date": today, "photo": photo.name, "photo_sha256": read.sha256, "test_board": test_board,
              "colour_basis": board.measures.basis, "parts": [_plain(c) for c in found], "notes": list(notes)}
     return Compared(with_comparison(record, entry), found, board, test_board, notes)
@@ -234,7 +242,7 @@ def _patches(book: Booklet, c: Comparison) -> None:
         beside.row(label, words, BODY if label != "Apart" else SMALL, indent=21, label_style=SMALL)
     book.put([Box(x, y, side, side, swatch(c.approved)), Box(x + side, y, side, side, swatch(c.measured)), *beside.items],
              max(beside.y - y, side) + 3)
-    book.text(f"Left approved, right measured. It is {listed(list(c.directions)) if c.directions else 'the same to the eye'}.", after=1.6)
+    book.text(f"Left approved, right measured. It is {c.ways}.", after=1.6)
     for text in c.advice:
         book.text(capital(text), after=1.2)
     book.space(3)

@@ -56,8 +56,8 @@ TEST = {
     "less blue": "mix a little blue into the dye",
 }
 FINISHED = {
-    "lighter": "a coat tinted with the recipe's own dye darkens it: try it on the test board first",
-    "darker": "no coat makes it lighter: agree on it with the client, or level back to wood and stain again",
+    "lighter": "a coat tinted with the recipe's own dye darkens it; try it on the test board first",
+    "darker": "no coat makes it lighter; agree on it with the client, or level back to wood and stain again",
     "red": "a tinted coat with a trace of green takes red out",
     "less red": "a tinted coat with a little red or amber brings it back",
     "green": "a tinted coat with a trace of red takes green out",

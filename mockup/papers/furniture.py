@@ -178,7 +178,7 @@ def _map(plan: Plan, tiling: Tiling, frame: tuple[float, float, float, float], *
         a, b = to_page(np.array([tile.window[:2], tile.window[2:]]))
         found.append(Path((_corners(*a, *(b - a)),), 0.1, PALE, closed=True,
                           fill=(214, 214, 214) if here is not None and tile.name == here.name else None))
-    for curve in plan.wanted:
+    for curve in plan.small or plan.wanted:
         found.append(Path((simpler(to_page(curve), closed=True),), 0.12 if here is not None else 0.3, QUIET if here is not None else INK,
                           closed=True))
     for tile in tiling.printed:

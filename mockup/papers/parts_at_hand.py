@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..render.layers import seen_parts
+from ..render.layers import seen_pieces
 from ..render.picture import scene_box
 from ..scene.values import Scene
 from .blanks import Blank, board_problems
@@ -149,7 +149,7 @@ def fitting_marks(scene: Scene, shop: Shop, side: str, *, pen: float = 1.0, pict
 def instrument_marks(scene: Scene, side: str, *, pen: float) -> tuple[tuple[float, float, float, float], list[Item]]:
     """The box of one side in drawing mm, and its outlines and centre line."""
     box = scene_box(scene, side)
-    curves = tuple(simpler(r, closed=True) for p in seen_parts(scene, side) for r in p.shape.rings)
+    curves = tuple(simpler(r, closed=True) for p in seen_pieces(scene, side) for r in p.shape.rings)
     middle = np.array([[scene.centre, box[1] - 4 * pen], [scene.centre, box[3] + 4 * pen]])
     return box, [Path(curves, 0.25 * pen, QUIET, closed=True), Path((middle,), 0.15 * pen, QUIET, dash=(6 * pen, 1.5 * pen, pen, 1.5 * pen))]
 

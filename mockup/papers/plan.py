@@ -21,7 +21,8 @@ class Plan:
 
     box         what must be on paper.
     px_per_mm   of its picture; ``origin`` is the drawing point at the outer corner of the picture's first pixel.
-    wanted      boxes of which something must show for a sheet to be worth printing.
+    wanted      curves (N, 2) of which something must show for a sheet to be worth printing.
+    small       the curves that the map of sheets shows; all that are wanted for ().
     """
 
     box: Bounds
@@ -29,6 +30,7 @@ class Plan:
     px_per_mm: float
     origin: tuple[float, float]
     wanted: tuple[np.ndarray, ...] = ()
+    small: tuple[np.ndarray, ...] = ()
 
 
 def outlined(curves: list[np.ndarray], *, pictured: bool) -> list[Item]:

@@ -11,14 +11,14 @@ import numpy as np
 from ..errors import MockupError, nearest
 from ..files.whole import write_whole
 from ..render.kept import Kept
-from ..render.layers import seen_parts
+from ..render.layers import seen_parts, seen_pieces
 from ..render.picture import picture, scene_box
-from ..scene.values import Scene
+from ..scene.values import Fitting, Scene
 from .describe import edition_words
 from .face import SEMIBOLD
 from .frets import Frets, fret_lines
 from .furniture import Words, true_size_pages
-from .page import INK, PAPERS, WHITE, Image, Item, Page, Path, Text, paper_size
+from .page import INK, PALE, PAPERS, WHITE, Image, Item, Page, Path, Text, paper_size
 from .parts_at_hand import fitting_marks
 from .pdf import pdf_book
 from .plan import Plan, outlined
@@ -72,9 +72,12 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop
         items.append(_cut_to(made.pixels, origin, box))
         origin = (items[0].x, items[0].y)
     pieces = seen_parts(scene, side)
-    curves = [ring for p in pieces for ring in p.shape.rings]
     if content != "picture":
-        items += outlined([simpler(ring, closed=True) for ring in curves], pictured=content == "both")
+        fittings = [simpler(r, closed=True) for p in seen_pieces(scene, side) if isinstance(p, Fitting) for r in p.shape.rings]
+        if fittings:
+            # Over the picture a fitting shows itself.
+            items.append(Path(tuple(fittings), 0.12, INK if content == "outline" else PALE, closed=True))
+        items += outlined([simpler(r, closed=True) for p in pieces for r in p.shape.rings], pictured=content == "both")
         items += _centre(scene.centre, (y0, y1), content == "both")
         joints = {p.placement.joint for p in pieces if p.placement.cut != "single"} - {scene.centre}
         if side == "back":
@@ -85,7 +88,8 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop
             items += fitting_marks(scene, shop, side, pictured=content == "both")
             if shop.frets is not None and side == "front":
                 items += _frets(shop.frets, scene.centre, content == "both")
-    return Plan(box, tuple(items), DENSITY, origin, tuple(ring for p in pieces for ring in p.shape.rings))
+    return Plan(box, tuple(items), DENSITY, origin, tuple(r for p in seen_pieces(scene, side) for r in p.shape.rings),
+                tuple(r for p in pieces for r in p.shape.rings))
 
 
 def _cut_to(pixels: np.ndarray, origin: tuple[float, float], box: tuple[float, float, float, float]) -> Image:

@@ -107,15 +107,22 @@ class _Days:
 
 
 def schedules(scene: Scene, shop: Shop, start: datetime.date) -> tuple[Schedule, ...]:
-    """One schedule for each finish of a scene as its ``variant`` stands, all from the same first day."""
+    """One schedule for each finish of a scene as its ``variant`` stands, whatever wood it is on, all from the same first day."""
     found = []
-    for group in groups(scene):
-        days = _Days(start, shop.rest)
-        operations = _operations(group.part.finish, shop, days)
-        if any(p.binding is not None and p.name in group.names for p in scene.parts):
+    for finish, parts in _by_finish(scene).items():
+        operations = _operations(finish, shop, _Days(start, shop.rest))
+        if any(p.binding is not None for p in parts):
             _keep_binding(operations)
-        found.append(Schedule(titles=group.titles, part=group.part, operations=tuple(operations)))
+        found.append(Schedule(titles=tuple(p.title for p in parts), part=parts[0], operations=tuple(operations)))
     return tuple(found)
+
+
+def _by_finish(scene: Scene) -> dict[Finish, list[Part]]:
+    """Parts by what is done to them, the one that most is seen of first."""
+    parts, found = {p.name: p for p in scene.parts}, {}
+    for group in groups(scene):
+        found.setdefault(group.part.finish, []).extend(parts[name] for name in group.names)
+    return found
 
 
 def _keep_binding(operations: list[Operation]) -> None:
@@ -255,12 +262,12 @@ def finish_area(part: Part, shop: Shop) -> float:
 def materials(scene: Scene, shop: Shop) -> tuple[Material, ...]:
     """How much of each stain and film the parts take, at the stated spread and losses, in the order of use."""
     usual, found = steps_practice(), []
-    parts = {p.name: p for p in scene.parts}
-    for group in groups(scene):
-        area = sum(finish_area(parts[name], shop) for name in group.names)
+    for finish, parts in _by_finish(scene).items():
+        titles = tuple(p.title for p in parts)
+        area = sum(finish_area(p, shop) for p in parts)
         by_name: dict[str, Material] = {}
-        for step in group.part.finish.steps:
-            made = _material(step, group.titles, area, shop, usual)
+        for step in finish.steps:
+            made = _material(step, titles, area, shop, usual)
             if made is None:
                 continue
             before = by_name.get(made.name)
