@@ -23,7 +23,8 @@ PIXELS = 24e6      # a larger picture must be asked for
 
 
 @click.command(cls=PlainCommand, example="mockup render tern --variant sea-blue --scale 6\n"
-                                         "mockup render tern --show placement --part top")
+                                         "mockup render tern --show placement --part top\n"
+                                         "mockup render tern --crop top --light tilt --out tern.webp")
 @scene_argument
 @variant_option
 @click.option("--side", metavar="front|back|both", type=click.Choice(["front", "back", "both"]), default="front", help="The side to see.")
@@ -35,10 +36,12 @@ PIXELS = 24e6      # a larger picture must be asked for
               help=f"Pixels per mm; 11.8 is full size at 300 dpi. Left out, {SCALE:g}, or less for a very large picture.")
 @click.option("--show", metavar="placement", type=click.Choice(["placement"]), help="Draw the outline over its board instead.")
 @click.option("--part", metavar="NAME", help="With --show placement: this part only.")
+@click.option("--light", metavar="tilt", type=click.Choice(["tilt"]),
+              help="A loop in which the light swings and the figure moves: a webp, a gif, or a folder of frames.")
 @click.option("--out", metavar="FILE", type=click.Path(path_type=Path),
               help="png, jpg, webp or tif by its ending; left out, a png here, named after scene and variant.")
 def render(scene: str, variant: str | None, side: str, horizontal: bool, crop: str | None, ground: str | None, bar: bool, scale: float | None, show: str | None, part: str | None,
-           out: Path | None) -> None:
+           light: str | None, out: Path | None) -> None:
     """Draw one picture of a scene: front, back or both, whole or a part."""
     from ..files.picture import SUFFIXES
     from ..scene.load import load_scene
@@ -47,7 +50,18 @@ def render(scene: str, variant: str | None, side: str, horizontal: bool, crop: s
         raise click.UsageError("--part goes with --show placement.", click.get_current_context())
     loaded = load_scene(scene)
     chosen = loaded if variant is None else loaded.with_variant(variant)
+    if light is not None and (show is not None or horizontal or bar or side == "both"):
+        raise click.UsageError("--light tilt goes with one side, upright, and without --show and --bar.", click.get_current_context())
     stem = ".".join(word for word in (chosen.name, variant, side if side != "front" else None, crop, show) if word)
+    if light is not None:
+        from dataclasses import replace
+
+        from .tilt import draw_tilt
+
+        lab = _colour(ground)
+        draw_tilt(chosen if lab is None else replace(chosen, ground=lab), side=side, part=crop, scale=scale, out=out, stem=stem)
+        _warn(chosen)
+        return
     if out is not None:
         checked_file(out, SUFFIXES, chosen.sources.values())
     if show is not None:
