@@ -22,7 +22,8 @@ Array = np.ndarray
 
 AIMS = ("symmetric", "figure", "plain")
 CUTS = ("single", "bookmatch", "slipmatch")
-_APART = (14.0, 4.0)   # mm and degrees by which two places must differ
+_APART = 0.3    # of the part's shorter side, by which two places differ; less when there is no room for that
+_LEAST = 12.0   # mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,18 +129,24 @@ def best_places(wood: WoodMaps, part: Pattern, *, aim: str = "symmetric", margin
     if not found:
         raise _no_room(wood, part, room, straight)
     found.sort(key=lambda f: (-f[0], f[1].turn, f[1].at))
-    chosen: list[Place] = []
-    for _, place in found:
-        if all(_differ(place, other) for other in chosen):
-            chosen.append(place)
-            if len(chosen) == count:
-                break
-    return tuple(chosen)
+    apart = max(_APART * min(part.mask.shape) / part.px_per_mm, _LEAST)
+    while True:
+        chosen = _apart([place for _, place in found], part, apart, count)
+        if len(chosen) == count or apart <= _LEAST:
+            return tuple(chosen)
+        apart = max(apart / 1.6, _LEAST)
 
 
-def _differ(a: Place, b: Place) -> bool:
-    turn = abs((a.turn - b.turn + 180) % 360 - 180)
-    return np.hypot(a.at[0] - b.at[0], a.at[1] - b.at[1]) > _APART[0] or turn > _APART[1]
+def _apart(places: list[Place], part: Pattern, apart: float, count: int) -> list[Place]:
+    """The best places whose middles lie ``apart`` mm from each other: the same wood turned round is no other place."""
+    middle = np.array(part.mask.shape[::-1]) / 2 / part.px_per_mm - part.anchor
+    chosen: list[tuple[Place, Array]] = []
+    for place in places:
+        c, s = np.cos(np.radians(place.turn)), np.sin(np.radians(place.turn))
+        spot = np.array(place.at) + np.array([[c, -s], [s, c]]) @ middle
+        if len(chosen) < count and all(np.linalg.norm(spot - other) > apart for _, other in chosen):
+            chosen.append((place, spot))
+    return [place for place, _ in chosen]
 
 
 def _no_room(wood: WoodMaps, part: Pattern, room: float, straight: float) -> MockupError:
@@ -253,8 +260,8 @@ def _peaks(score: Array, alike: Array, strength: Array, off: Array, part: Patter
            s: float, count: int) -> list[tuple[float, Place]]:
     out = []
     left = score.copy()
-    gap = max(int(round(_APART[0] * s)), 1)
-    for _ in range(count):
+    gap = max(int(round(_LEAST * s)), 1)
+    for _ in range(4 * count):
         y, x = np.unravel_index(int(left.argmax()), left.shape)
         if left[y, x] < 0:
             break

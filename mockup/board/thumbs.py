@@ -38,7 +38,7 @@ def cut_out(pixels: Array, mm_per_pixel: float, part: Pattern, place: Place, px_
     motion = np.column_stack([scale, start])
     wood = cv2.warpAffine(pixels, motion, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                           borderMode=cv2.BORDER_REPLICATE)
-    cover = cv2.resize(part.mask, size, interpolation=cv2.INTER_LINEAR)[..., None]
+    cover = np.clip(cv2.resize(part.mask, size, interpolation=cv2.INTER_CUBIC), 0, 1)[..., None]
     if part.cut == "bookmatch":
         wood, cover = np.concatenate([wood[:, ::-1], wood], 1), np.concatenate([cover[:, ::-1], cover], 1)
     elif part.cut == "slipmatch":

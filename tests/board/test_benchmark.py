@@ -5,12 +5,16 @@ curve and JPEG for each of two references. ``pytest -m slow -s`` prints the
 figures that this room may claim.
 """
 
+import time
+
+import cv2
 import numpy as np
 import pytest
 import simulator as sim
 from scoring import score
 
 from mockup.board.calibrate import Wanted, calibrate
+from mockup.board.door import photo_to_board
 from mockup.files.photo import photo_from_bytes
 
 LENGTH, CONTRAST = 0.003, 0.10
@@ -63,3 +67,29 @@ def test_forty_draws(kind):
     assert np.percentile(length, 95) <= LENGTH
     assert colour.max() <= COLOUR[kind]
     assert np.percentile(contrast, 90) <= CONTRAST
+
+
+@pytest.mark.slow
+def test_time_of_a_12_megapixel_photo(tmp_path):
+    """At most three times OpenCV's JPEG decode and default PNG encode of the same photo, medians of five in one process.
+
+    The guard is 4, as other work on the machine weighs on both unevenly.
+    """
+    rng = np.random.default_rng(1)
+    world, info, _ = sim.setup(rng, species="maple", size_mm=(560.0, 210.0), turn=1.0)
+    data, _ = sim.photograph(world, info, rng=rng, size_px=(4000, 3000), tilt=12, fall=1.6, kelvin=4600,
+                             tone=sim.tone_logistic(2, 0.48), bend=(-0.03, 0.01, 0, 0))
+    photo = tmp_path / "photo.jpg"
+    photo.write_bytes(data)
+    photo_to_board(photo)
+    yard, ours = [], []
+    for _ in range(5):
+        start = time.perf_counter()
+        cv2.imencode(".png", cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR))
+        middle = time.perf_counter()
+        photo_to_board(photo)
+        yard.append(middle - start)
+        ours.append(time.perf_counter() - middle)
+    ratio = np.median(ours) / np.median(yard)
+    print(f"photo to board takes {ratio:.2f} x decode and encode")
+    assert ratio < 4

@@ -102,8 +102,8 @@ def test_flat_scan():
     board = calibrate(pixels, Wanted(dpi=dpi))
     assert board.px_per_mm == pytest.approx(sim.FINE, rel=0.02)
     assert np.abs(board.mean_lab[0] - 40) < 2
-    assert calibrate(pixels, Wanted(dpi=dpi), px_per_mm=sim.FINE).pixels[5:-5, 5:-5] == pytest.approx(
-        pixels[5:-5, 5:-5].astype(float), abs=65535 * 0.002)
+    same = calibrate(pixels, Wanted(dpi=dpi), px_per_mm=sim.FINE).pixels
+    assert np.abs(same[5:-5, 5:-5].astype(int) - pixels[5:-5, 5:-5]).max() < 130
 
 
 def test_sheet_printed_at_another_scale(plain_photo):

@@ -1,11 +1,14 @@
 """Two lights: glare painted in comes out again, and fibre angles painted in are read back."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 import simulator as sim
+from scoring import score
 
-from mockup.board.calibrate import Wanted, calibrate
+from mockup.board.calibrate import calibrate
 from mockup.board.pair import combine, fibre_dip, same_face, take_glare_out
 from mockup.errors import MockupError
 from mockup.files.photo import photo_from_bytes
@@ -58,40 +61,39 @@ def test_glare_of_either_photo_is_replaced():
     assert none == 0 and np.abs(same - wood).max() < 1e-6
 
 
-def shoot(angle, glare=None, nudge=(0.0, 0.0)):
+def shoot(angle, glare):
     rng = np.random.default_rng(8)
     world, info, _ = sim.setup(rng, species="mahogany", size_mm=(300.0, 130.0), turn=1.0, bench=(30, 0, 0))
-    if nudge != (0.0, 0.0):
-        world.paint = np.roll(world.paint, (int(nudge[1] * sim.FINE), int(nudge[0] * sim.FINE)), (0, 1))
-    data, truth = sim.photograph(world, info, rng=np.random.default_rng(3), size_px=(1500, 1125), tilt=8, fall=1.6,
+    data, truth = sim.photograph(world, info, rng=np.random.default_rng(3), size_px=(1400, 1050), tilt=8, fall=1.6,
                                  lamp=angle, glare=glare, noise=0.7)
     return photo_from_bytes(data, "pair.jpg").pixels, truth
 
 
-def test_two_photos_become_one_board():
-    """Lit from two sides, with the lamp mirrored in another place each time: the glare is gone from the board."""
-    (a, truth), (b, _) = shoot(np.pi, glare=((140, 100), 9, 0.5)), shoot(0.0, glare=((260, 130), 9, 0.5))
-    boards = tuple(calibrate(p, Wanted()) for p in (a, b))
+@pytest.fixture(scope="module")
+def lit_from_both_ends():
+    """Two photos, the lamp mirrored in another place each time, what they are calibrated to, and the truth."""
+    (a, truth), (b, _) = shoot(np.pi, ((140, 100), 9, 0.5)), shoot(0.0, ((260, 130), 9, 0.5))
+    return (a, b), (calibrate(a), calibrate(b)), truth
+
+
+def test_two_photos_become_one_board(lit_from_both_ends):
+    """The glare is gone from the board, and its colours are nearer the truth than one photo's."""
+    photos, boards, truth = lit_from_both_ends
     assert boards[0].measures.glare > 0.004
-    pair = combine((a, b), boards)
+    pair = combine(photos, boards)
     assert pair.moved < 0.3 and pair.mended > 0.005
     assert pair.dip.shape == pair.pixels.shape[:2]
-    from dataclasses import replace
-
-    from scoring import score
     before, after = (score(x, truth) for x in (boards[0], replace(boards[0], pixels=pair.pixels)))
     assert after.colour < before.colour and after.colour < 3.0
 
 
-def test_a_moved_board_is_refused():
+def test_a_moved_strip_is_refused(lit_from_both_ends):
     """A strip that lies elsewhere in the second photo means the board may, too."""
-    (a, _), (b, _) = shoot(np.pi), shoot(0.0)
-    one, two = (calibrate(p, Wanted()) for p in (a, b))
-    placed = dict(two.survey.plane.placed)
+    one, two = (board.survey.plane for board in lit_from_both_ends[1])
+    placed = dict(two.placed)
     first = sorted(placed)[0]
     placed[first] = placed[first] + np.array([[0, 0, 25.0], [0, 0, 0]])
-    from dataclasses import replace
     with pytest.raises(MockupError, match="elsewhere in the second photo"):
-        same_face(one.survey.plane, replace(two.survey.plane, placed=placed))
+        same_face(one, replace(two, placed=placed))
     with pytest.raises(MockupError, match="share no strip"):
-        same_face(one.survey.plane, replace(two.survey.plane, placed={}))
+        same_face(one, replace(two, placed={}))

@@ -1,6 +1,5 @@
 """Where to cut, on boards whose best place is known because it was painted."""
 
-import cv2
 import numpy as np
 import pytest
 
@@ -61,8 +60,7 @@ def test_five_places_differ_and_are_in_order():
     assert [p.score for p in places] == sorted((p.score for p in places), reverse=True)
     for i, a in enumerate(places):
         for b in places[i + 1:]:
-            turn = abs((a.turn - b.turn + 180) % 360 - 180)
-            assert np.hypot(a.at[0] - b.at[0], a.at[1] - b.at[1]) > 14 or turn > 4
+            assert np.hypot(a.at[0] - b.at[0], a.at[1] - b.at[1]) > 11.9
 
 
 def test_grain_runs_along_the_centre_line():
@@ -162,4 +160,3 @@ def test_knot_finder_ignores_what_is_shut():
     shut[80:120, 80:120] = False
     assert find_knots(log, shut, 2.0, 0.0) == ()
     assert len(find_knots(log, np.ones_like(shut), 2.0, 0.0)) == 1
-    assert cv2.__version__
