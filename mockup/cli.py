@@ -20,12 +20,16 @@ from .commands.approve import approve
 from .commands.board import board
 from .commands.card import card
 from .commands.colours import colours
+from .commands.compare import compare
 from .commands.demo import demo
+from .commands.dossier import dossier
 from .commands.new import new
 from .commands.place import place
 from .commands.plain import PlainGroup
+from .commands.print import print_
 from .commands.render import render
 from .commands.sheet import sheet
+from .commands.shop import shop
 from .commands.stain import stain
 from .commands.verify import verify
 from .commands.wood import wood
@@ -40,7 +44,7 @@ def cli() -> None:
     """Colour mock-ups of an instrument, on a photo of the very board, before any wood is stained."""
 
 
-for _command in (demo, new, sheet, render, approve, verify, colours, card, board, place, stain, wood):
+for _command in (demo, new, sheet, render, approve, dossier, verify, print_, shop, compare, colours, card, board, place, stain, wood):
     cli.add_command(_command)
 
 

@@ -59,8 +59,8 @@ def _parts(words: tuple[str, ...]) -> dict[str, tuple[float, float, float, float
         except ValueError:
             numbers = ()
         if numbers is not None and (len(numbers) != 4 or min(numbers[2:]) <= 0 or any(v != v or abs(v) > 1e5 for v in numbers)):
-            raise click.BadParameter(f'"{word[:60]}" is not NAME or NAME=x,y,width,height in mm, as top=20,20,150,80.', param_hint="--part")
+            raise click.UsageError(f'"{word[:60]}" is not NAME or NAME=x,y,width,height in mm, as --part top=20,20,150,80.')
         if name in named:
-            raise click.BadParameter(f'The part "{name[:60]}" is named twice.', param_hint="--part")
+            raise click.UsageError(f'The part "{name[:60]}" is named twice.')
         named[name] = numbers
     return named

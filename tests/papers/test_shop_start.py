@@ -1,0 +1,41 @@
+"""The shop's file to begin with."""
+
+import tomllib
+
+import pytest
+
+from mockup.papers.parts_at_hand import gate
+from mockup.papers.shop_file import read_shop
+from mockup.papers.shop_start import shop_start
+from mockup.scene.load import load_scene
+from mockup.scene.places import builtin_scenes
+
+
+@pytest.mark.parametrize("name", sorted(builtin_scenes()))
+def test_it_reads_without_a_mistake_and_keeps_the_gate_shut(name, tmp_path):
+    import shutil
+
+    shutil.copytree(builtin_scenes()[name].parent, tmp_path / name)
+    scene = load_scene(tmp_path / name / f"{name}.toml")
+    (tmp_path / name / "shop.toml").write_text(shop_start(scene))
+    shop = read_shop(scene)
+    assert len({f.name for f in shop.fittings}) == len(shop.fittings)
+    if any(f.part for f in shop.fittings):
+        assert not gate(scene, shop, ()).ready
+        text = shop_start(scene).replace("# measured", "measured")
+        (tmp_path / name / "shop.toml").write_text(text)
+        assert gate(scene, read_shop(scene), ()).ready
+
+
+def test_hardware_comes_with_its_drawn_size():
+    data = tomllib.loads(shop_start(load_scene("heron")))
+    cover = data["fittings"]["cover"]
+    # The scene says: a plate of 88 x 70 mm at 92, 352, turned 12 degrees, on the back.
+    assert (cover["listed"], cover["at"], cover["side"]) == ({"length": 70.0, "width": 88.0}, [92.0, 352.0], "back")
+    assert cover["turn"] == pytest.approx(12, abs=0.2)
+    assert data["fittings"]["neck-pickup"]["let_in"] and data["fittings"]["knobs-1"]["listed"] == {"diameter": 17.0}
+    assert "strings" not in data["fittings"]
+
+
+def test_a_scene_without_hardware_says_so():
+    assert tomllib.loads(shop_start(load_scene("gannet")))["bought"] == "none"
