@@ -30,16 +30,17 @@ def _list() -> None:
     table((name, entry.value.words, entry.value.basis) for name, entry in stains().items())
 
 
-@stain.command("show", cls=PlainCommand, example="mockup stain show honey\nmockup stain show my-amber.toml --strengths 0,0.5,1 --out amber.jpg\n"
+@stain.command("show", cls=PlainCommand, example="mockup stain show honey\nmockup stain show my-amber.toml --on flame-maple-1,walnut-1 --strengths 0,0.5,1 --out amber.jpg\n"
                                                  "mockup stain show --all --out stains.png")
 @click.argument("name", metavar="[NAME]", required=False)
 @click.option("--all", "every", is_flag=True, help="Every stain of the library on every kind of wood.")
+@click.option("--on", "woods", metavar="A,B,C", help='Boards of the library to show it on; left out, one of every kind.')
 @click.option("--strengths", metavar="A,B,C", type=NUMBERS, help="Steps along the strip, 0 bare to 1 full; left out, 0,0.15,0.35,0.65,1.")
 @click.option("--coat", metavar="NAME", default="water-borne", show_default=True, help='Clear coat over all of it; "none" leaves it dry.')
 @click.option("--coats", metavar="N", type=click.IntRange(1, 30), default=3, show_default=True, help="How many coats.")
 @click.option("--out", metavar="FILE", type=click.Path(path_type=Path),
               help="png, jpg, webp, tif or pdf by its ending; left out, a png here, named after the stain.")
-def _show(name: str | None, every: bool, strengths: tuple[float, ...] | None, coat: str, coats: int, out: Path | None) -> None:
+def _show(name: str | None, every: bool, woods: str | None, strengths: tuple[float, ...] | None, coat: str, coats: int, out: Path | None) -> None:
     """Show a stain on strips of every kind of wood; NAME is one of the library's, or a stain file of your own."""
     from ..files.picture import SUFFIXES
     from ..files.whole import write_whole
@@ -52,14 +53,15 @@ def _show(name: str | None, every: bool, strengths: tuple[float, ...] | None, co
     if not 1 <= len(steps) <= 8 or any(not 0 <= s <= 1 for s in steps):
         raise MockupError(f"{', '.join(f'{s:g}' for s in steps[:9])} are no strengths for a strip.", fix="Give 1 to 8 numbers from 0 (bare) to 1 (full).")
     film = _film(coat)
+    boards = None if woods is None else [w.strip() for w in woods.split(",") if w.strip()]
     value, file = _stain(name) if name is not None else (None, None)
     path = checked_file(out or Path(f"{_file_name(value.name)}.stain.png" if value else "stains.png"), (".pdf", *SUFFIXES),
                         [file] if file else [], reader="This command")
     with progress("Staining the strips") as report:
         if value is None:
-            page = grid_page(film, coats, steps if strengths else (0.35, 1.0), report)
+            page = grid_page(film, coats, steps if strengths else (0.35, 1.0), boards, report)
         else:
-            page = strips_page(value, film, coats, steps, report)
+            page = strips_page(value, film, coats, steps, boards, report)
         write_whole(path, encode_page(page, path.suffix))
     wrote(path)
 

@@ -17,15 +17,16 @@ MARGIN, DENSITY = 12.0, 8.0        # mm, and pixels per mm of the page
 SHOWN = 0.75                       # of its size, so that a pixel of the library's boards is one of the page
 
 
-def strips_page(stain: Stain, film: Film | None, coats: int, strengths: Sequence[float], report: Callable[[float], None]) -> Page:
-    """One stain in steps of strength on a strip of each kind of wood, pale woods first."""
+def strips_page(stain: Stain, film: Film | None, coats: int, strengths: Sequence[float], boards: Sequence[str] | None,
+                report: Callable[[float], None]) -> Page:
+    """One stain in steps of strength on a strip of each board named, or of each kind of wood for None; pale woods first."""
     from ..papers.flow import Column, Style
     from ..papers.page import QUIET, Image, Page, Text
     from ..render.samples import sample_picture
 
     width, label, high, gap = 210.0, 34.0, 13.0, 2.2
     long = width - 2 * MARGIN - label
-    pieces = _samples((long / SHOWN, high / SHOWN), lambda share: report(0.8 * share))
+    pieces = _samples((long / SHOWN, high / SHOWN), boards, lambda share: report(0.8 * share))
     head = Column(MARGIN, MARGIN, width - 2 * MARGIN)
     head.text(f"{stain.name.capitalize()}: {stain.words}", Style(15).bold())
     head.space(2.2)
@@ -46,8 +47,9 @@ def strips_page(stain: Stain, film: Film | None, coats: int, strengths: Sequence
     return _page(Page, width, y - gap + MARGIN, items, f"{stain.name} on {len(pieces)} woods")
 
 
-def grid_page(film: Film | None, coats: int, strengths: Sequence[float], report: Callable[[float], None]) -> Page:
-    """Every stain of the library, a column each, on every kind of wood, a row each, pale woods first."""
+def grid_page(film: Film | None, coats: int, strengths: Sequence[float], boards: Sequence[str] | None,
+              report: Callable[[float], None]) -> Page:
+    """Every stain of the library, a column each, on the boards named or one of every kind, a row each, pale woods first."""
     from ..papers.flow import Column, Style
     from ..papers.page import Image, Page
     from ..render.samples import sample_picture
@@ -58,7 +60,7 @@ def grid_page(film: Film | None, coats: int, strengths: Sequence[float], report:
     columns.sort(key=lambda s: (any(s.absorb) or any(s.hide), s.name))
     label, wide, high, gap = 30.0, 24.0, 15.0, 1.6
     width = 2 * MARGIN + label + len(columns) * (wide + gap) - gap
-    pieces = _samples((wide / SHOWN, high / SHOWN), lambda share: report(0.6 * share))
+    pieces = _samples((wide / SHOWN, high / SHOWN), boards, lambda share: report(0.6 * share))
     head = Column(MARGIN, MARGIN, width - 2 * MARGIN)
     head.text(f"{len(columns)} stains on {len(pieces)} woods", Style(17).bold())
     head.space(2.2)
@@ -85,10 +87,11 @@ def grid_page(film: Film | None, coats: int, strengths: Sequence[float], report:
     return _page(Page, width, y - gap + MARGIN, items, f"{len(columns)} stains on {len(pieces)} woods")
 
 
-def _samples(size_mm: tuple[float, float], report: Callable[[float], None]) -> list[Sample]:
+def _samples(size_mm: tuple[float, float], names: Sequence[str] | None, report: Callable[[float], None]) -> list[Sample]:
     from ..render.samples import one_of_each, sample
+    from ..scene.library import find, texture, textures
 
-    boards = one_of_each()
+    boards = one_of_each() if names is None else [texture(find(name, textures(), "board")) for name in names]
     found = []
     for n, board in enumerate(boards, 1):
         found.append(sample(board, size_mm, DENSITY * SHOWN))
