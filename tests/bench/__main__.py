@@ -35,11 +35,11 @@ MEGAPIXELS, LARGE = 12.0, 49.0
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__.split("\n")[0])
     parser.add_argument("--rounds", type=int, default=5, help="rounds of each measure (5)")
-    parser.add_argument("--scene", action="append", help="a built-in scene to time; may be given twice (tern and heron)")
+    parser.add_argument("--scene", action="append", help="a built-in scene to time; may be given twice (gannet, one body, and tern, a whole instrument)")
     chosen = parser.parse_args()
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, OpenCV {cv2.__version__}, load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as folder:
-        for name in chosen.scene or ("tern", "heron"):
+        for name in chosen.scene or ("gannet", "tern"):
             file, photos = photo_scene(name, Path(folder))
             pictures(name, file, photos, Path(folder), chosen.rounds)
             memory(file, Path(folder))
@@ -136,8 +136,8 @@ def cores(file: Path, folder: Path, rounds: int) -> None:
 
 def colours(folder: Path) -> None:
     """Colour error over that of rounding alone, on the single-piece scene."""
-    file = folder / "heron" / "heron.toml"
-    scene = load_scene(file if file.exists() else photo_scene("heron", folder)[0])
+    file = folder / "gannet" / "gannet.toml"
+    scene = load_scene(file if file.exists() else photo_scene("gannet", folder)[0])
     print("\ncolour error / that of rounding to 8 bits, mean ΔE76")
     worst = 0.0
     for stain in ("natural", *STAINS, "black"):
