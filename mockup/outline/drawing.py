@@ -16,7 +16,7 @@ from mockup.outline.shape import Shape
 from mockup.outline.svgcurves import curves_in_mm
 from mockup.outline.svgdocument import Drawing
 
-__all__ = ["LARGEST_FILE", "outline_from_svg", "outline_ids", "read_outline"]
+__all__ = ["LARGEST_FILE", "outline_fill", "outline_from_svg", "outline_ids", "read_outline"]
 
 LARGEST_FILE = 8_000_000  # bytes
 
@@ -56,3 +56,22 @@ def outline_ids(path: Path) -> tuple[str, ...]:
         return Drawing(data).ids()
     except MockupError as error:
         raise error.within(path.name) from None
+
+
+def outline_fill(path: Path, id: str) -> str | None:
+    """The plain colour "#rrggbb" that fills the outline of this id, its own or its group's; None where it has none."""
+    path = Path(path)
+    data = read_bytes(path, limit=LARGEST_FILE)
+    try:
+        text = Drawing(data).fill(id)
+    except MockupError as error:
+        raise error.within(path.name) from None
+    if text is None or text.strip().lower() in ("none", "transparent", "currentcolor", "") or "url" in text:
+        return None
+    import svgelements
+
+    try:
+        colour = svgelements.Color(text)
+        return None if colour.value is None else f"#{colour.red:02x}{colour.green:02x}{colour.blue:02x}"
+    except (ValueError, TypeError, AttributeError):
+        return None

@@ -61,6 +61,16 @@ class Drawing:
             if _name(elements[0]) in (*_SHAPES, "use") or (_name(elements[0]) == "g" and len(_drawn(elements[0])) == 1)
         )
 
+    def fill(self, id: str) -> str | None:
+        """What is written of the fill of an element, or of the nearest group around it that has one."""
+        element: ElementTree.Element | None = self._find(id)
+        while element is not None:
+            style = dict((n.lower(), v.strip()) for n, v in _declared.findall(element.get("style", "")[:_MOST_STYLE]))
+            if (found := style.get("fill", element.get("fill"))) is not None:
+                return found[:60]
+            element = self._parent.get(element)
+        return None
+
     def document(self, id: str) -> bytes:
         """An SVG document that holds the shape of this id alone, where the drawing has it, lengths in px.
 

@@ -18,6 +18,7 @@ from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .changed import Face, Last
 from .coarse import Coarse
+from .cutout import LoadedCutOut, load_cut_out
 from .encode import dither_rows, encode_rows
 from .finished import FinishedWood, bare_layer, finished_wood, shape_key
 from .form import form_key
@@ -49,7 +50,7 @@ class _Drawn:
     """A face ready to be drawn, with the wood or the colour (linear) that fills it."""
 
     face: Face
-    wood: FinishedWood | None
+    wood: FinishedWood | LoadedCutOut | None
     colour: np.ndarray | None
 
 
@@ -132,7 +133,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     in_bands(draw, canvas.height, canvas.width, report)
     out.setflags(write=False)
     last.keep(base, faces, out)
-    return Picture(out, scale, canvas, _notes(boards, side))
+    return Picture(out, scale, canvas, (*(f"{note}." for note in scene.notes), *_notes(boards, side)))
 
 
 def refuse_missing_wood(scene: Scene, boards: dict[str, LoadedBoard], side: str = "front") -> None:
@@ -163,11 +164,17 @@ def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float],
         key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas, middle)
         return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle), size)
     m = part.material
+    if part.photo is not None:  # it brings its own light
+        return kept.get(("light of a photo",), _no_light, lambda _: 0)
     key = ("light", shape_key(part.shape), part.edge, form_key(part.form), m.kind, m.gloss, part.rods, part.spun, canvas, middle)
     if part.rods:
         return kept.get(key, lambda: rod_lighting(part.rods, m.gloss, canvas, window, middle, metal=m.kind == "metal"), size)
     return kept.get(key, lambda: part_lighting(part.shape, part.edge, part.form, m.gloss, canvas, window, middle, metal=m.kind == "metal",
                                                spun=part.spun, small=True), size)
+
+
+def _no_light() -> tuple[Coarse, None]:
+    return Coarse(np.ones((2, 2), np.float32), Canvas((-1e5, -1e5), 1e-5, (2, 2))), None
 
 
 def _casters(parts: tuple[Part | Fitting, ...], n: int) -> list[tuple[Part | Fitting, bool]]:
@@ -212,7 +219,9 @@ def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], li
     pieces = kept.get(("pieces", shape_key(layer.region), canvas), lambda: region_pieces(layer.region, canvas, window), lambda p: p.nbytes)
     fill: tuple
     if isinstance(part, Fitting) or layer.colour is not None:
-        fill = (part.material.lab if isinstance(part, Fitting) else layer.colour,)
+        photo = part.photo if isinstance(part, Fitting) else None
+        fill = (part.material.lab if isinstance(part, Fitting) else layer.colour,) if photo is None else \
+            (photo, photo.path.stat().st_mtime_ns)
     else:
         fill = (boards[part.board].key, part.placement, (part.whole or part.shape).bounds, shape_key(part.whole or part.shape), part.lines,
                 part.finish)
@@ -221,6 +230,8 @@ def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], li
 
 
 def _drawn(face: Face, canvas: Canvas, kept: Kept) -> _Drawn:
+    if isinstance(face.part, Fitting) and face.part.photo is not None:
+        return _Drawn(face, load_cut_out(face.part.photo, canvas, kept), None)
     if face.colour is not None:
         return _Drawn(face, None, np.clip(lab_to_linear(np.array(face.colour)), 0, 1).astype(np.float32))
     bare = bare_layer(face.part, face.board, canvas, face.window, kept)
@@ -240,7 +251,9 @@ def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fal
         shade = d.face.shade.rows(canvas, columns, rows)
         body = shade if body is None else body * shade
     under = ground[here[0] if ground.shape[0] > 1 else slice(None), here[1] if ground.shape[1] > 1 else slice(None)]
-    if d.wood is not None:
+    if isinstance(d.wood, LoadedCutOut):
+        bands = d.wood.block(canvas, rows, columns)
+    elif d.wood is not None:
         bare = d.wood.bare_rows(top - d.face.window[1], bottom - d.face.window[1])[:, piece.first - d.face.window[0]:piece.last - d.face.window[0]]
         bands = d.wood.block(np.ascontiguousarray(bare), canvas, rows, columns, d.face.window[0])
     for k in range(3):

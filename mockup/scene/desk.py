@@ -10,13 +10,17 @@ import re
 from pathlib import Path
 
 from ..errors import MockupError
-from ..files.photo import photo_size
-from ..outline.drawing import outline_ids, read_outline
+from ..files.photo import photo_size, read_photo
+from ..files.whole import read_bytes
+from ..outline.drawing import outline_fill, outline_ids, read_outline
+from ..outline.dxf import LARGEST_DXF, dxf_layers, outline_from_dxf
+from ..outline.trace import traced
 from ..outline.shape import Shape
 from .reader import offer
 
 __all__ = ["Desk"]
 
+MOST_CUT_OUT = 24_000_000
 MOST_PIXELS = 120_000_000  # what files.photo reads
 
 
@@ -25,7 +29,10 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder.resolve()
-        self._shapes: dict[tuple[str, str], Shape | MockupError] = {}
+        self.units: str | None = None  # of DXF files that do not say
+        self.notes: dict[str, None] = {}
+        self._shapes: dict[tuple[str, ...], Shape | MockupError] = {}
+        self._cut_outs: dict[tuple[Path, float], Shape | MockupError] = {}
         self._sizes: dict[Path, tuple[int, int] | MockupError] = {}
 
     def inside(self, name: str) -> Path:
@@ -59,19 +66,51 @@ class Desk:
         return offer(name, names) or "Put it in the folder of the scene."
 
     def shape(self, name: str, id: str) -> Shape:
-        """The outline with that id in an SVG file of the scene's folder, in drawing mm."""
-        key = (name, id)
+        """The outline in a drawing of the scene's folder, in mm: by its id in an SVG file, by its layer in a DXF file."""
+        key = (name, id, self.units or "")
         if key not in self._shapes:
             try:
-                path = self.inside(name)
-                ids = outline_ids(path)
-                if id not in ids:
-                    raise MockupError(f'There is no outline with the id "{id[:60]}" in {name}.',
-                                      fix=offer(id, ids) or "Give a path in the drawing an id.")
-                self._shapes[key] = read_outline(path, id)
+                self._shapes[key] = self._dxf(name, id) if name.lower().endswith(".dxf") else self._svg(name, id)
             except MockupError as error:
                 self._shapes[key] = error
         return _given(self._shapes[key])
+
+    def _svg(self, name: str, id: str) -> Shape:
+        path = self.inside(name)
+        ids = outline_ids(path)
+        if id not in ids:
+            raise MockupError(f'There is no outline with the id "{id[:60]}" in {name}.',
+                              fix=offer(id, ids) or "Give a path in the drawing an id.")
+        return read_outline(path, id)
+
+    def _dxf(self, name: str, layer: str) -> Shape:
+        path = self.inside(name)
+        try:
+            shape, notes = outline_from_dxf(read_bytes(path, limit=LARGEST_DXF), layer, units=self.units)
+        except MockupError as error:
+            raise error.within(f"{name}#{layer[:60]}") from None
+        self.notes.update(dict.fromkeys(f"{name}#{layer}: {note}" for note in notes))
+        return shape
+
+    def drawing(self, name: str) -> list[tuple[str, Shape, str | None]]:
+        """Every outline of a drawing, lowest first: its id (or layer), its shape, and the colour "#rrggbb" that fills it."""
+        path = self.inside(name)
+        if name.lower().endswith(".dxf"):
+            return [(layer, self.shape(name, layer), None) for layer in dxf_layers(read_bytes(path, limit=LARGEST_DXF))]
+        return [(id, self.shape(name, id), outline_fill(path, id)) for id in outline_ids(path)]
+
+    def cut_out(self, path: Path, mm_per_pixel: float) -> Shape:
+        """The outline of what is not transparent in a picture, in mm about the picture's middle."""
+        key = (path, mm_per_pixel)
+        if key not in self._cut_outs:
+            try:
+                alpha = read_photo(path, max_pixels=MOST_CUT_OUT).alpha
+                if alpha is None:
+                    raise MockupError(f"{path.name} has no transparent pixels.", fix="Cut the part out of its background, and save it as PNG.")
+                self._cut_outs[key] = traced(alpha, mm_per_pixel)
+            except MockupError as error:
+                self._cut_outs[key] = error
+        return _given(self._cut_outs[key])
 
     def photo(self, path: Path) -> tuple[int, int]:
         """Width and height of a board's picture in pixels, from its header."""

@@ -15,6 +15,7 @@ from .change import quoted_example, with_changes
 from .desk import Desk
 from .made import MAKES, NEEDS_NECK, WOODEN, Bench, bridge_kind, made_shape, read_fitting
 from .neck import Neck, read_neck
+from .own import read_own
 from .part import Cut, plain_part, read_outline_key, read_part
 from .places import builtin_scenes
 from .reader import Reader, clean, clean_path, offer, show
@@ -119,6 +120,7 @@ class _Check:
             self.scene = None
 
     def _read(self, head: Reader, tables: Mapping[str, Reader], root: Reader) -> Scene | None:
+        self.desk.units = head.choice("units", ("mm", "inch"), "mm") if head.has("units") else None
         cuts = {name: self._cut(read) for name, read in tables.items()}
         drawn = [cut[2].bounds for cut in cuts.values() if cut]
         middle = (min(b[0] for b in drawn) + max(b[2] for b in drawn)) / 2 if drawn else 0.0
@@ -150,21 +152,24 @@ class _Check:
         # What only whole instruments have is left out of the records of bodies.
         if self.neck_given:
             plain["neck"] = root.raw("neck")
+        if self.desk.units is not None:
+            plain["scene"]["units"] = self.desk.units
         if fittings := {p.part: dict(tables[p.part].data) for p, _ in order if isinstance(p, Fitting)}:
             plain["fittings"] = fittings
         return Scene(name=self.file.stem, title=title, revision=revision, client=client, date=date, hand=hand,
                      centre=centre, ground=ground, folder=self.file.parent, file=self.file,
-                     boards=MappingProxyType(boards), parts=parts, variants=(), order=tuple(p for p, _ in order),
+                     boards=MappingProxyType(boards), parts=parts, variants=(), order=tuple(p for p, _ in order), notes=tuple(self.desk.notes),
                      sources=MappingProxyType(dict(self.sources)), resolved=plain, variant=self.variant)
 
     def _cut(self, read: Reader) -> Cut | None:
         """The outline a table names; None when it has none, or what it has cannot be read."""
         if read.broken:
             return None
-        if not read.has("make"):
+        given = [key for key in ("make", "outline", "drawing", "photo") if read.has(key)]
+        if len(given) > 1:
+            read.note("", f"The part has both {given[0]} and {given[1]}.", "Give it one of them.")
+        elif not given or given == ["outline"]:
             return read_outline_key(read, self.desk, self.sources)
-        if read.has("outline"):
-            read.note("", "The part has both make and outline.", 'Give it one of them: make = "bridge", or outline = "body.svg#top".')
         return None
 
     def _head_outline(self, read: Reader, key: str) -> Shape | None:
@@ -185,6 +190,10 @@ class _Check:
                 continue
             if make in NEEDS_NECK and neck is None and self.neck_given:
                 read.skip()  # what is wrong with the neck is told there, once
+                continue
+            if read.has("drawing") or read.has("photo"):
+                bench = Bench(neck, tuple(p for p, _ in order if isinstance(p, Part)), kind, hand, centre)
+                order += [(f, "") for f in read_own(read, name, self.desk, bench, self.sources)]
                 continue
             if make in WOODEN or (make is None and not (read.has("material") or read.has("colour"))) or read.has("board"):
                 if make is not None and make not in WOODEN:

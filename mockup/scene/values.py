@@ -15,7 +15,7 @@ from ..errors import MockupError, nearest
 from ..finish.steps import Finish
 from ..outline.shape import Shape
 
-__all__ = ["Binding", "BoardRef", "Contour", "Edge", "Fitting", "Form", "Material", "Part", "Placement", "Scene", "Variant"]
+__all__ = ["Binding", "BoardRef", "Contour", "CutOut", "Edge", "Fitting", "Form", "Material", "Part", "Placement", "Scene", "Variant"]
 
 Lab = tuple[float, float, float]
 
@@ -160,6 +160,21 @@ class Part:
     lines: tuple[float, ...] = ()
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutOut:
+    """A picture of a part, cut out of its background: lit already, so that only shadows fall on it.
+
+    at      the drawing point under the picture's middle; turn degrees clockwise as seen.
+    behind  x of the mirror when it is seen from behind, else None.
+    """
+
+    path: Path
+    mm_per_pixel: float
+    at: tuple[float, float]
+    turn: float
+    behind: float | None = None
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Fitting:
     """A piece that is not of wood: of one material, flat with a rounded edge, or made of round bars.
@@ -167,6 +182,7 @@ class Fitting:
     part    name of the table of ``[parts]`` it comes from; several pieces may share one.
     rods    straight bars, each x0, y0, x1, y1, radius in mm, that ``shape`` is the outline of.
     spun    turned on a lathe.
+    photo   a picture that fills it in place of its material.
     height, below, side, form  as for a part.
     """
 
@@ -182,6 +198,7 @@ class Fitting:
     rods: tuple[tuple[float, float, float, float, float], ...] = ()
     spun: bool = False
     form: Form = Form()
+    photo: CutOut | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -205,6 +222,7 @@ class Scene:
     variant   the one whose changes are in force, None for the file as it stands.
     sources   every file read for this choice, by the name used in the scene.
     resolved  every value after defaults, plain and JSON-ready; no path of this machine.
+    notes     what was done to its drawings, in words.
     views     variant name to the scene with it applied; made when the file was checked.
     """
 
@@ -226,6 +244,7 @@ class Scene:
     variant: Variant | None = None
     views: Mapping[str, Scene] = field(default_factory=lambda: MappingProxyType({}), repr=False)
     order: tuple[Part | Fitting, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         # A scene made with other parts than another (``replace``) keeps that one's fittings.
