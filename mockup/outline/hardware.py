@@ -114,7 +114,7 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
         base_pieces = [Piece(shape=many(blocks), rise=6.0, round=1.2), Piece(shape=strips(knobs_), rise=9.0, rods=rods),
                        Piece(shape=strips(grooves), kind="ink", rise=9.0, round=0)]
     blocks = [plate((x, y + 4.0), (across, 13.0), 1.2) for x, y in groups]
-    springs = [([(x - across * 0.3 * 0, y + 11.0), (x, y + 20.0)], 2.6) for x, y in groups]
+    springs = [([(x, y + 11.0), (x, y + 20.0)], 2.6) for x, y in groups]
     rods = tuple((*a, *b, w / 2) for (a, b), w in springs)
     heights = [(x + s * across * 0.3, y + 3.2) for x, y in groups for s in (-1, 1)]
     parts = [*base_pieces]
@@ -122,6 +122,8 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
         parts.append(Piece(shape=strips(springs), rise=6.0, rods=rods))
     parts.append(Piece(shape=many(blocks), rise=9.0, round=2.6))
     parts.append(Piece(shape=many([circle(p, 2.2) for p in heights]), kind="ink", rise=9.0, round=0))
+    holes = string_ends(layout, kind) + (0.0, -1.0)
+    parts.append(Piece(shape=many([circle((float(x), float(y)), 3.6) for x, y in holes]), kind="ink", rise=6.0 if kind == "tuning" else 2.6, round=0))
     return parts
 
 
@@ -170,12 +172,10 @@ def pickup(centre: Point, layout: Layout, kind: str, turn: float, poles: Sequenc
     pieces: list[Piece] = []
     if kind == "double":
         pieces.append(Piece(shape=plate(centre, (wide + 14, deep + 9), 5.0, turn), kind="second", rise=3.5, round=1.4))
-        ears = [plate(centre, (wide + 14, deep + 9), 5.0, turn)]
         corner = np.array([[sx * (wide / 2 + 4), sy * (deep / 2 + 1.2)] for sx in (-1, 1) for sy in (-1, 1)])
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         turned = corner @ np.array([[c, s], [-s, c]]) + centre
         pieces += _raised(screws([tuple(p) for p in turned], 2.8, 0.8), 3.3)
-        del ears
     case = plate(centre, (wide, deep), {"single": 8.0, "double": 4.0, "bar": 3.5, "cased": 5.0}[kind], turn)
     pieces.append(Piece(shape=case, rise=7.0, round=1.6))
     if kind == "bar":

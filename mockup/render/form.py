@@ -14,7 +14,7 @@ from .coarse import Coarse, field_canvas
 
 __all__ = ["form_key", "form_lean"]
 
-SOFT = 6.0    # mm (sigma) over which a carver rounds every ridge
+SOFT, SOFTER = 6.0, 12.0  # mm (sigma) over which a hollow, and a carved top, is rounded: a carver leaves no ridge
 STEEPEST = 0.93  # of the horizontal part of a unit normal
 
 
@@ -52,9 +52,9 @@ def _height(form: Form, shape: Shape, canvas: Canvas) -> np.ndarray:
     """mm by which the face stands above flat, (h, w) float32."""
     z = np.zeros((canvas.height, canvas.width), np.float32)
     if form.dome > 0:
-        reach = form.reach + 3 * SOFT
+        reach = form.reach + 3 * SOFTER
         d, _ = edge_field(shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size, reach=reach)
-        z += form.dome * _smooth(cv2.GaussianBlur(d, (0, 0), SOFT * canvas.px_per_mm) / form.reach)
+        z += form.dome * _smooth(cv2.GaussianBlur(d, (0, 0), SOFTER * canvas.px_per_mm) / form.reach)
     for hollow in form.contours:
         d, _ = edge_field(hollow.shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size, reach=400.0)
         inside, _ = edge_field(shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size, reach=2.0)

@@ -94,11 +94,13 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
     if make == "markers":
         at = read.numbers("at", 1, 36, (1, 24), unit="", whole=True) or tuple(k for k in DOTS if k <= layout.frets)
         size = read.number("diameter", 1, 20, 6, unit="mm")
+        aside = read.number("aside", -60, 60, 0, unit="mm")
         away = layout.half_width(layout.marker(12)[1]) * 0.5
         dots = []
         for fret in at:
             x, y = layout.marker(int(fret))
-            dots += [circle((x + s * away, y), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x, y), size)]
+            dots += [circle((x + s * away, y), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
+                [circle((x + aside, y + s * 0.9 * size), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x + aside, y), size)]
         return single([Piece(shape=many(dots), rise=0.02, round=0)])
     if make == "nut":
         return single([Piece(shape=layout.nut(neck.nut), rise=1.6, round=1.2)])

@@ -13,7 +13,7 @@ MATERIALS = {m.name: m for m in (
     Material(name="chrome", kind="metal", lab=(82.0, -0.6, -1.4), gloss=92.0),
     Material(name="nickel", kind="metal", lab=(80.0, 0.2, 4.2), gloss=82.0),
     Material(name="satin nickel", kind="metal", lab=(79.0, 0.2, 3.8), gloss=34.0),
-    Material(name="black", kind="metal", lab=(29.0, 0.0, -0.8), gloss=52.0),
+    Material(name="black", kind="metal", lab=(31.0, 0.0, -0.6), gloss=40.0),
     Material(name="brass", kind="metal", lab=(81.0, 3.5, 34.0), gloss=70.0),
     Material(name="gold-coloured", kind="metal", lab=(83.0, 6.5, 44.0), gloss=88.0),
     Material(name="bone", kind="plastic", lab=(88.0, 0.5, 11.0), gloss=42.0),
