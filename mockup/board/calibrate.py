@@ -225,6 +225,8 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         kind = "a 3 x 3 matrix" if correction.kind == "matrix" else "an order-2 root-polynomial"
         told.append(f"colour by the 24-patch target ({wanted.target}), {correction.used} patches, {kind}")
     view = develop_view(seen, _corner(survey, rows, cols), survey.view.px_per_mm, recipe)
+    wood = next((group for group in spots if group.kind == "wood"), None)
+    varies = float(np.log(np.maximum(luminance(recipe.apply(wood.seen, wood.at)), 1e-3)).std()) if wood else None
     spoilt = find_spoilt(seen, view, closed, survey.view.px_per_mm)
     open_ = max(int((~closed).sum()), 1)
     error = _colour_error(recipe)
@@ -234,7 +236,7 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         covered=light.covered, uneven=light.residual, clipped=spoilt.clipped.sum() / open_,
         dark=spoilt.dark.sum() / open_, glare=spoilt.glare.sum() / open_, hidden=float(closed.mean()),
         paper_burnt=burnt, basis=light.basis, colour_error=error, light_error=light.error, colour_worst=worst,
-        contrast_error=light.contrast)
+        contrast_error=light.contrast, varies=varies)
     return recipe, measures, spoilt, told
 
 

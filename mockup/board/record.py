@@ -64,6 +64,8 @@ def board_toml(board: Calibrated, *, picture: str, mask: str, source: str, sha25
         *([f"edge_px = {_number(m.blur_px, 2)}"] if m.blur_px is not None else []),
         f"light_fall = {_number(m.fall, 2)}",
         *([f"light_left = {_number(m.uneven, 4)}"] if m.uneven is not None else []),
+        *([f"brightness_varies = {_number(m.varies, 4)}  # squares of about 40 mm, light off: the wood's own and what is left"]
+          if m.varies is not None else []),
         f"clipped = {_number(m.clipped, 4)}",
         f"glare = {_number(m.glare, 4)}",
         f"covered = {_number(m.hidden, 4)}",

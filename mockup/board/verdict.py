@@ -46,6 +46,7 @@ class Measures:
     basis         of colour: "target", "grey card", "paper" or "nothing".
     colour_error  expected ΔE00; None when colour has no basis.
     light_error   expected ΔE of the level and cast alone.
+    varies        rms of the brightness of squares of about 40 mm after the light is off: the wood's own and what is left over.
     contrast_error  expected error of the figure's contrast, as a share; None when the tone curve has no reference.
     """
 
@@ -68,6 +69,7 @@ class Measures:
     light_error: float
     colour_worst: float | None = None
     contrast_error: float | None = None
+    varies: float | None = None
 
 
 def judge(m: Measures) -> tuple[Finding, ...]:

@@ -39,6 +39,7 @@ def test_board_reads_back_as_measured(written, plain_photo):
     assert record["source"]["sha256"] == hashlib.sha256(plain_photo[2]).hexdigest()
     assert record["source"]["file"] == "photo.jpg" and record["mask"] == "board.mask.png"
     assert record["quality"]["colour_basis"] == "grey card" and record["quality"]["colour_error"] < 4
+    assert 0 < record["quality"]["brightness_varies"] < 0.15 and record["quality"]["light_left"] < 0.02
     assert {v["topic"] for v in record["verdict"]} >= {"scale", "light", "colour", "detail", "glare"}
     assert photo.read_bytes() == plain_photo[2]
     mask = cv2.imread(str(done.files[2]), cv2.IMREAD_UNCHANGED)
