@@ -24,12 +24,13 @@ from .booklet import BODY, SMALL, Booklet
 from .describe import (basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
                        wood_words)
 from .flow import Column, Style
-from .page import INK, QUIET, Box, Image, Line, Page, Text, paper_size
+from .page import INK, QUIET, Box, Image, Item, Line, Page, Text, paper_size
 from .pdf import pdf_book
 from .practice import cautions, film_practice, protected_woods, steps_practice
 from .record import short
 from .revisions import Difference, Revision, difference, difference_map, kept_revisions, ramp, revision_of
 from .sheet import MOST, sheet
+from .table import csv_bytes
 
 __all__ = ["Dossier", "dossier", "write_dossier"]
 
@@ -37,6 +38,7 @@ DENSITY = 150 / 25.4  # pixels per mm
 LARGEST = 5_000_000   # bytes: what any mail takes
 QUALITIES = (88, 80, 70, 60, 45)
 NOTE = "Screens and prints differ: judge the final colour on a sample of the wood."
+GAP = 8.0             # mm between placements
 SHOWN = 4             # revisions shown with pictures, the last ones
 
 
@@ -81,7 +83,9 @@ def dossier(scene: Scene, variant: str, folder: FilePath, *, paper: str, today: 
     data = next((d for q in QUALITIES if len(d := pdf_book(pages, title=pages[0].title, quality=q)) < LARGEST), None)
     if data is None:
         raise MockupError("The dossier would be over 5 MB.", fix="Leave out some variants or revisions.")
-    files = {f"{name}.pdf": data, f"{name}.json": _plain(chosen, now, found, history, told)}
+    plain = _plain(chosen, now, found, history, told)
+    files = {f"{name}.pdf": data, f"{name}.json": (json.dumps(plain, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8"),
+             f"{name}.csv": csv_bytes(_flat(plain["colours"]))}
     return Dossier(files | (now.files(stem) if new else {}), tuple(pages), now)
 
 
@@ -163,33 +167,39 @@ def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
 def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
     book.page("Where it is cut")
     book.text(wood_sentence(scene), after=5)
-    across = 2 if len(scene.parts) > 1 else 1
-    gap = 8.0
-    width = (book.inner - gap * (across - 1)) / across
-    parts = list(scene.parts)
-    high = min(book.room - 22 if len(parts) <= across else (book.room - 40) / 2, 150.0)
-    for first in range(0, len(parts), across):
-        row = []
-        for part in parts[first:first + across]:
-            board = scene.boards[part.board]
-            wide, tall = board.size_mm[0] + 24, board.size_mm[1] + 24
-            scale = min(width / wide, high / tall)
-            row.append((part, placement_picture(scene, part.name, scale=max(scale * DENSITY, 0.05), kept=kept).pixels))
-        tallest = max(p.shape[0] for _, p in row) / DENSITY
-        book.need(tallest + 22)
-        top, lowest, items = book.column.y, 0.0, []
-        for k, (part, pixels) in enumerate(row):
-            x = book.column.x + k * (width + gap)
+    few = len(scene.parts) <= 2
+    high, widest, narrowest, gap = (150.0 if few else 82.0), (book.inner - GAP) / 2 if few else book.inner / 2.2, 40.0, GAP
+    cells: list[tuple[float, np.ndarray, str]] = []
+    for part in scene.parts:
+        board = scene.boards[part.board]
+        wide, tall = board.size_mm[0] + 24, board.size_mm[1] + 24
+        scale = min(widest / wide, high / tall)
+        pixels = placement_picture(scene, part.name, scale=max(scale * DENSITY, 0.05), kept=kept).pixels
+        cells.append((max(pixels.shape[1] / DENSITY, narrowest), pixels, placement_words(scene, part)))
+    while cells:
+        row, room = [], book.inner
+        while cells and cells[0][0] <= room + 1e-6:
+            row.append(cells.pop(0))
+            room -= row[-1][0] + gap
+        tallest = max(p.shape[0] for _, p, _ in row) / DENSITY
+        book.need(tallest + 26)
+        x, top, lowest = book.column.x, book.column.y, 0.0
+        items: list[Item] = []
+        for width, pixels, words in row:
             items.append(Image(x, top, pixels.shape[1] / DENSITY, pixels.shape[0] / DENSITY, pixels))
             own = Column(x, top + tallest + 2.6, width)
-            own.text(placement_words(scene, part), SMALL)
+            own.text(words, SMALL)
             items += own.items
             lowest = max(lowest, own.y)
-        book.put(items, lowest - top + 6)
+            x += width + gap
+        book.put(items, lowest - top + 7)
 
 
 def _history(book: Booklet, history: Sequence[Revision]) -> list[Difference]:
-    book.page("Revisions")
+    if len(history) > 1:
+        book.page("Revisions")
+    else:
+        book.heading("Revisions", keep=30)
     book.table(("Revision", "Date", "Fingerprint"), [(r.label, str(r.record.get("date", "")), short(r.record["fingerprint"])) for r in history],
                (0.6, 0.8, 1.6))
     told = []
@@ -299,9 +309,9 @@ def _signature(book: Booklet, scene: Scene) -> None:
     book.put(items, 9)
 
 
-def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Sequence[Revision], told: Sequence[Difference]) -> bytes:
+def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Sequence[Revision], told: Sequence[Difference]) -> dict[str, Any]:
     assert scene.variant is not None
-    whole = {
+    return {
         "kind": "mockup dossier", "format": 1, "scene": scene.name, "variant": scene.variant.name, "title": scene.title,
         "revision": now.label, "fingerprint": now.record["fingerprint"],
         "colours": [{"part": c.part, "finished_lab": list(c.finished_lab), "bare_lab": list(c.bare_lab), "light_lab": list(c.light_lab),
@@ -313,4 +323,9 @@ def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Se
                     for (a, b), d in zip(zip(history, history[1:]), told, strict=True)],
         "record": dict(now.record),
     }
-    return (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=False, allow_nan=False) + "\n").encode("utf-8")
+
+
+def _flat(colours: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows for CSV: each Lab as three columns."""
+    return [{k2: v2 for k, v in c.items() for k2, v2 in
+             (zip((f"{k[:-4]}_L", f"{k[:-4]}_a", f"{k[:-4]}_b"), v, strict=True) if k.endswith("_lab") else [(k, v)])} for c in colours]

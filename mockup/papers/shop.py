@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -29,8 +27,9 @@ from .practice import cautions, protected_woods
 from .schedule import Material, Schedule, materials, plain_materials, plain_operations, schedules, start_date
 from .shop_file import read_shop
 from .shop_values import Shop
+from .table import csv_bytes
 
-__all__ = ["READY", "ShopPapers", "csv_bytes", "shop_papers", "write_shop"]
+__all__ = ["READY", "ShopPapers", "shop_papers", "write_shop"]
 
 READY, NOT_READY = "Ready to cut", "Not ready to cut"
 QUALITY = 88
@@ -86,17 +85,6 @@ def write_shop(folder: FilePath, scene: Scene, **how: Any) -> tuple[ShopPapers, 
     paths = {FilePath(folder) / name: data for name, data in made.files.items()}
     write_all(paths)
     return made, tuple(paths)
-
-
-def csv_bytes(rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """Rows as CSV in UTF-8 (RFC 4180), a head of the keys first; None and tables within rows become text or nothing."""
-    out = io.StringIO()
-    keys = list(dict.fromkeys(k for row in rows for k in row))
-    writer = csv.DictWriter(out, keys, lineterminator="\r\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow({k: "; ".join(f"{a} {b}" for a, b in v.items()) if isinstance(v, Mapping) else v for k, v in row.items()})
-    return out.getvalue().encode("utf-8")
 
 
 def _plain(name: str, scene: Scene, shop: Shop, found: Sequence[Blank], decided: Gate, plans: Sequence[Schedule], needed: Sequence[Material],

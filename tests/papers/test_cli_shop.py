@@ -46,7 +46,7 @@ def test_shop_from_the_first_file_to_ready(plover, desk, capsys):
 
 def test_dossier(plover, desk, capsys):
     assert run(["dossier", str(plover), "--variant", "red", "--out", "agreed"]) == 0
-    assert files(desk / "agreed") == ["plover.red.dossier.json", "plover.red.dossier.pdf", "plover.red.revision-01.json",
+    assert files(desk / "agreed") == ["plover.red.dossier.csv", "plover.red.dossier.json", "plover.red.dossier.pdf", "plover.red.revision-01.json",
                                       "plover.red.revision-01.png"]
     assert "Keep the revision files" in capsys.readouterr().err
 

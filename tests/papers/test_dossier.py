@@ -45,7 +45,7 @@ def pages(path):
 
 def test_it_holds_all_that_is_agreed(two):
     _, out, first, _ = two
-    assert {p.name for p in first} == {"plover.red.dossier.pdf", "plover.red.dossier.json", "plover.red.revision-01.json",
+    assert {p.name for p in first} == {"plover.red.dossier.pdf", "plover.red.dossier.json", "plover.red.dossier.csv", "plover.red.revision-01.json",
                                        "plover.red.revision-01.png"}
     said = pages(out / "plover.red.dossier.pdf")
     whole = " ".join(said)
@@ -106,7 +106,7 @@ def test_the_same_again_keeps_no_new_revision(two, tmp_path):
     plover, out, _, second = two
     shutil.copytree(out, tmp_path / "out")
     made = dossier(load_scene(plover), "red", tmp_path / "out", paper="letter", today="2026-12-09")
-    assert made.revision.number == 2 and set(made.files) == {"plover.red.dossier.pdf", "plover.red.dossier.json"}
+    assert made.revision.number == 2 and set(made.files) == {"plover.red.dossier.pdf", "plover.red.dossier.json", "plover.red.dossier.csv"}
 
 
 def test_a_change_without_a_new_revision_is_refused(two, tmp_path):

@@ -10,9 +10,10 @@ from pypdf import PdfReader
 from mockup.errors import MockupError
 from mockup.papers.parts_at_hand import dimensions, fitting_marks, gate, pocket_words
 from mockup.papers.print import print_plan
-from mockup.papers.shop import csv_bytes, shop_papers, write_shop
+from mockup.papers.shop import shop_papers, write_shop
 from mockup.papers.shop_file import read_shop
 from mockup.papers.shop_values import fitting_curve
+from mockup.papers.table import csv_bytes
 from mockup.scene.load import load_scene
 
 SHOP = """
