@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -23,31 +24,44 @@ def with_placement(text: str, part: str, at: tuple[float, float], turn: float) -
     way in which the change cannot be made without touching more than that.
     """
     wanted = {"at": [float(at[0]), float(at[1])], "turn": float(turn)}
-    before = tomllib.loads(text.removeprefix("\ufeff"))
+    mark, text = ("\ufeff", text[1:]) if text.startswith("\ufeff") else ("", text)  # some editors put one before the first letter
+    before = tomllib.loads(text)
     if not isinstance(before.get("parts"), dict) or not isinstance(before["parts"].get(part), dict):
         raise MockupError(f'The part "{part}" has no table of its own in the file.',
                           fix=f"It comes from other values: set at = [{at[0]:g}, {at[1]:g}] and turn = {turn:g} there by hand.")
-    for key, value in wanted.items():
-        text = _set(text, part, key, value, known=key in before["parts"][part])
+    known = set(before["parts"][part])
     before["parts"][part].update(wanted)
-    if tomllib.loads(text.removeprefix("\ufeff")) != before:
-        raise _by_hand(part, at, turn)
+    for change in (_with_lines, _with_document):
+        try:
+            changed = change(text, part, wanted, known)
+            if tomllib.loads(changed) == before:
+                return mark + changed
+        except (TOMLKitError, tomllib.TOMLDecodeError, KeyError, TypeError):
+            pass  # the next way, or none
+    raise MockupError(f'The table of the part "{part}" could not be changed without touching other values.',
+                      fix=f"Set at = [{at[0]:g}, {at[1]:g}] and turn = {turn:g} by hand.")
+
+
+def _with_lines(text: str, part: str, wanted: dict[str, Any], known: set[str]) -> str:
+    """New keys as lines of their own beside those they belong to; tomlkit would put them below the remarks that follow the table."""
+    end = "\r\n" if "\r\n" in text else "\n"
+    for key, value in wanted.items():
+        if key in known:
+            text = _with_document(text, part, {key: value}, known)
+            continue
+        at = _line_after(text, part)
+        if at is None:
+            raise KeyError(part)
+        lead = "" if text[:at].endswith("\n") else end
+        text = f"{text[:at]}{lead}{key} = {tomlkit.item(value).as_string()}{end}{text[at:]}"
     return text
 
 
-def _set(text: str, part: str, key: str, value: float | list[float], *, known: bool) -> str:
-    if not known and (at := _line_after(text, part)) is not None:
-        end = "\r\n" if "\r\n" in text else "\n"
-        written = tomlkit.item(value).as_string()
-        lead = "" if text[:at].endswith("\n") else end
-        return f"{text[:at]}{lead}{key} = {written}{end}{text[at:]}"
-    mark = "\ufeff" if text.startswith("\ufeff") else ""
-    try:
-        document = tomlkit.parse(text.removeprefix("\ufeff"))
+def _with_document(text: str, part: str, wanted: dict[str, Any], known: set[str]) -> str:
+    document = tomlkit.parse(text)
+    for key, value in wanted.items():
         document["parts"][part][key] = value  # type: ignore[index]
-        return mark + tomlkit.dumps(document)
-    except (TOMLKitError, KeyError, TypeError) as error:
-        raise MockupError(f'The table of the part "{part}" could not be changed.', fix="Set at and turn in it by hand.") from error
+    return tomlkit.dumps(document)
 
 
 def _line_after(text: str, part: str) -> int | None:
@@ -63,8 +77,3 @@ def _line_after(text: str, part: str) -> int | None:
         if line[1] in AFTER and not re.search(r"\[[^\]]*$", line[0].split("#")[0].rstrip()):
             place = header.end() + line.end()
     return place
-
-
-def _by_hand(part: str, at: tuple[float, float], turn: float) -> MockupError:
-    return MockupError(f'The table of the part "{part}" could not be changed without touching other values.',
-                       fix=f"Set at = [{at[0]:g}, {at[1]:g}] and turn = {turn:g} by hand.")
