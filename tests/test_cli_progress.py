@@ -2,7 +2,7 @@
 
 import io
 
-from mockup.commands.progress import Progress, span
+from mockup.commands.progress import Progress, span, waiting
 
 
 class Screen(io.StringIO):
@@ -56,3 +56,16 @@ def test_a_step_is_a_span_of_the_whole():
     step = span(heard.append, 0.5, 0.75)
     step(0), step(1)
     assert heard == [0.5, 0.75]
+
+
+def test_work_that_cannot_tell_shows_the_seconds_and_leaves_no_trace():
+    screen, clock = Screen(True), Clock()
+    line = Progress("Learning", screen, clock)
+    clock.now = 3.2
+    line.beat()
+    assert screen.getvalue() == "\rLearning  3 s"
+    for terminal in (True, False):
+        quick = Screen(terminal)
+        with waiting("Learning", quick):
+            pass
+        assert quick.getvalue() == "", "done within a second"

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 import subprocess
 import sys
 import tomllib
@@ -89,7 +90,7 @@ def test_every_command_in_the_readme_is_understood():
     lines = [line.strip() for block in readme_blocks() for line in block.splitlines() if line.strip().startswith("mockup ")]
     assert len(lines) >= 5
     for line in lines:
-        words = line.split("#")[0].split()[1:]
+        words = shlex.split(line.split("#")[0])[1:]
         command = cli
         while isinstance(command, click.Group):
             command, words = command.commands[words[0]], words[1:]

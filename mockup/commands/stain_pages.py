@@ -30,7 +30,7 @@ def strips_page(stain: Stain, film: Film | None, coats: int, strengths: Sequence
     head = Column(MARGIN, MARGIN, width - 2 * MARGIN)
     head.text(f"{stain.name.capitalize()}: {stain.words}", Style(15).bold())
     head.space(2.2)
-    head.text(f"{_over(film, coats)} Its colour rests on: {stain.basis}. Boards of the library, three quarters of their size.", Style(8.5).quiet())
+    head.text(f"{_over(film, coats)} Colour {stain.basis}. Boards of the library, three quarters of their size.", Style(8.5).quiet())
     head.space(7)
     items, y = list(head.items), head.y
     for k, strength in enumerate(strengths):
