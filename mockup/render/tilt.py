@@ -29,6 +29,7 @@ REACH, AT = 22.0, 10.0  # degrees: how far the lamp swings, and where one photog
 FIGURED = 0.04  # sd of the logarithm of brightness of a well figured board (library: flame and quilt 0.044, plain maple 0.007)
 
 _LIGHT = decode_srgb(np.arange(256) / 255.0).astype(np.float32)
+_CODES = np.floor(encode_srgb(np.arange(65536) / 65535.0) * 255 + 0.5).astype(np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,4 +128,5 @@ def _over_window(part: Part, found: tuple[Dip, float], grain: float, canvas: Can
 
 
 def _encoded(light: np.ndarray) -> np.ndarray:
-    return np.floor(encode_srgb(np.clip(light, 0, 1)) * 255 + 0.5).astype(np.uint8)
+    # Light in 16 bits is finer than the codes.
+    return _CODES[np.minimum(light * np.float32(65535) + np.float32(0.5), 65535).astype(np.uint16)]
