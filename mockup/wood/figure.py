@@ -43,9 +43,9 @@ class FigureField:
             shift_v = np.float32(0)
         else:
             shift_u = np.float32(0)
-            shift_v = scale * (0.20 * noise["fine"] + 0.13 * noise["tuft"] + 0.22 * noise["lock"])
+            shift_v = scale * (0.07 * noise["fine"] + 0.13 * noise["tuft"] + 0.24 * noise["lock"])
         out = self._sample(self.signal, first, last, shift_u, shift_v)
-        out *= 1 + 0.26 * noise["bundle"] + 0.20 * noise["sheet"]
+        out *= 1 + 0.11 * noise["bundle"] + 0.13 * noise["sheet"]
         return out
 
     def lift_rows(self, first: int, last: int) -> Array | None:

@@ -24,14 +24,17 @@ CUTS = {"flat": ((0, 40), (85, 135)),
         "rift": ((130, 190), (110, 150)),
         "quarter": ((240, 330), (8, 45))}
 
-PER_MM = 80  # entries of a ring table per mm of radius
+PER_MM = 100  # entries of a ring table per mm of radius
+# How steeply rings leave the face: slope of the radius along the face, in steps of a constant ratio.
+STEEPEST, FLATTEST, SLOPES = 1.0, 0.02, 24
+USUAL = 0.4   # the slope at which ring lines have their given thickness
 
 
 @dataclass(frozen=True, slots=True)
 class RingTables:
     """Tables by radius, ``PER_MM`` entries per mm.
 
-    late   density of the wood, 0 earlywood .. 1 latewood, mean removed.
+    late   density of the wood, 0 earlywood .. 1 latewood, mean removed; a row for each of ``SLOPES``, or one for all.
     early  share of the large pores, 0..1.
     bands  bands of colour, unit variance.
     ink    where dark streaks may run, unit variance.
@@ -62,16 +65,19 @@ class Log:
         # A stem bends: the arches bunch up here and stretch out there.
         bend = 3.2 if cut == "flat" else 1.5
         self.sway_z = noise_line(line, 110, length, 2.0) * bend + noise_line(line, 45, length, 2.0) * 0.8
-        shape = {"sway": (34, 110), "ripple": (7, 30), "ragged": (2.2, 7), "torn": (0.28, 9), "tuft": (0.9, 22)}
+        shape = {"sway": (34, 110), "ripple": (7, 30), "ragged": (2.6, 6.5), "own": (1.3, 9), "torn": (0.28, 9), "tuft": (0.9, 22)}
         self.noise = {name: Noise(lattice, stream(seed, f"rings {name}"), *size) for name, size in shape.items()}
         self.amount = {"sway": rings.sway, "ripple": rings.ripple, "ragged": rings.ragged,
-                       "torn": rings.torn, "tuft": 0.8 * rings.torn}
+                       "own": rings.own, "torn": rings.torn, "tuft": 0.8 * rings.torn}
         self.reach = float(np.hypot(abs(self.cx0) + lattice.width / 2 + 20,
                                     self.cz0 + 60 + abs(self.lean) * lattice.height) + 40)
         self.tables = _ring_tables(species, self.reach, seed)
+        self.sloped = len(self.tables.late) > 1
 
-    def radius(self, first: int, last: int, lift: Array | None = None, push: Array | None = None) -> Array:
-        """(last - first, cols) float32: distance to the pith on lattice rows, mm.
+    def radius(self, first: int, last: int, lift: Array | None = None, push: Array | None = None) -> tuple[Array, Array | None]:
+        """Distance to the pith on lattice rows, mm, and its slope along the face, both (last - first, cols) float32.
+
+        The slope is None for a wood whose rings look the same at any.
 
         ``lift``  height of the fibres above the board plane (figure), mm.
         ``push``  displacement of the rings, mm (knots, bird's eyes).
@@ -88,16 +94,39 @@ class Log:
         if lift is not None:
             z = z + lift
         r = np.sqrt(x * x + z * z, dtype=np.float32)
-        for name, noise in self.noise.items():
+        for name in ("sway", "ripple", "ragged", "own"):
             if self.amount[name]:
-                r = cv2.scaleAdd(noise.rows(first, last), self.amount[name], r)
+                rows = self.noise[name].rows(first, last)
+                if name == "ragged":
+                    # The edge of a ring dips in scallops with sharp cusps between them, not in waves.
+                    rows = (np.abs(rows) - np.float32(0.8)) * np.float32(1.66)
+                r = cv2.scaleAdd(rows, self.amount[name], r)
         if push is not None:
             r += push
-        return r
+        slope = _slope(r, lattice) if self.sloped else None
+        for name in ("torn", "tuft"):
+            if self.amount[name]:
+                r = cv2.scaleAdd(self.noise[name].rows(first, last), self.amount[name], r)
+        return r, slope
 
     def index(self, radius: Array) -> Array:
         """Positions in the ring tables, int32."""
-        return np.clip(radius * PER_MM, 0, len(self.tables.late) - 1).astype(np.int32)
+        return np.clip(radius * PER_MM, 0, len(self.tables.bands) - 1).astype(np.int32)
+
+    def late(self, index: Array, slope: Array | None) -> Array:
+        """Latewood at these places: its line is about as thick on the face whether the cut is steep or flat."""
+        if slope is None:
+            return self.tables.late[0][index]
+        step = SLOPES / np.log(STEEPEST / FLATTEST)
+        row = np.clip((cv2.log(slope) - np.float32(np.log(FLATTEST))) * np.float32(step), 0, SLOPES - 1).astype(np.int32)
+        return np.take(self.tables.late.ravel(), row * np.int32(len(self.tables.bands)) + index)
+
+
+def _slope(radius: Array, lattice: Lattice) -> Array:
+    """Magnitude of the gradient of a smooth field, per mm."""
+    across = cv2.Sobel(radius, -1, 1, 0, ksize=5, scale=1 / (128 * lattice.du))
+    along = cv2.Sobel(radius, -1, 0, 1, ksize=5, scale=1 / (128 * lattice.dv))
+    return cv2.blur(cv2.magnitude(across, along), (7, 5)) + np.float32(1e-4)
 
 
 def _ring_tables(species: Species, reach: float, seed: tuple[int, int]) -> RingTables:
@@ -118,27 +147,44 @@ def _ring_tables(species: Species, reach: float, seed: tuple[int, int]) -> RingT
     ring = np.clip(np.searchsorted(edges, r, side="right") - 1, 0, n - 1)
     t = (r - edges[ring]) / widths[ring]
     w = widths[ring]
+    sloped = rings.kind in ("diffuse", "semi")
+    late = np.empty((SLOPES if sloped else 1, len(r)))
+    habit = stream(seed, "ring habit")
+    thick = np.exp(0.45 * habit.standard_normal(n))[ring]      # no two lines are of a thickness
+    ramp = np.clip(0.28 + 0.16 * habit.standard_normal(n), 0.02, 0.7)[ring]
+    false = np.where(habit.random(n) < 0.22, habit.uniform(0.25, 0.8, n), -9)[ring]   # a dry summer draws a second, weak line
+    contrast = strength[ring]
+    for k in range(len(late)):
+        slope = FLATTEST * (STEEPEST / FLATTEST) ** ((k + 0.5) / SLOPES) if sloped else 1.0
+        if sloped:
+            # Where the cut is flat a line of given thickness would smear over centimetres. The wall that
+            # ends a ring is a few cells thick, so what is seen as a line there is thinner wood.
+            line = rings.line * thick * (slope / USUAL) ** 0.8
+            body = ramp * t ** 1.5 + (0.9 - ramp) * np.exp(-(1 - t) * w / line)
+            body += 0.25 * np.exp(-np.abs(t - false) * w / (0.6 * line))
+        elif rings.kind == "ring":
+            edge = np.clip(rings.early / w, 0.08, 0.6)
+            step = 1 / (1 + np.exp(-14 * (t - edge) / edge.clip(0.15)))
+            body = step * (0.55 + 0.45 * t)
+        else:  # softwood
+            share = rings.line
+            body = np.clip((t - (1 - 2.6 * share)) / (2.6 * share), 0, 1) ** 2.2
+        # Contrast belongs to the ring it ends; fading it over the ring would draw a second edge.
+        body = (body - body.mean()) * contrast
+        sigma = min(0.05, 0.11 * slope) * PER_MM
+        taps = int(np.ceil(3 * sigma)) + 1
+        smooth = np.exp(-0.5 * (np.arange(-taps, taps + 1) / sigma) ** 2)
+        late[k] = np.convolve(body, smooth / smooth.sum(), "same")
     if rings.kind == "diffuse":
-        late = 0.25 * t + 0.75 * np.exp(-(1 - t) * w / rings.line)
-        early = np.ones_like(t)
+        early = 1.05 - t ** 1.6
     elif rings.kind == "ring":
-        edge = np.clip(rings.early / w, 0.08, 0.6)
-        step = 1 / (1 + np.exp(-14 * (t - edge) / edge.clip(0.15)))
-        late = step * (0.55 + 0.45 * t)
-        early = np.clip(1.15 - t / edge, 0, 1) ** 0.7
+        early = np.clip(1.15 - t / np.clip(rings.early / w, 0.08, 0.6), 0, 1) ** 0.7
     elif rings.kind == "semi":
-        late = 0.35 * t + 0.65 * np.exp(-(1 - t) * w / rings.line)
         early = 0.25 + 0.75 * (1 - t) ** 1.5
-    else:  # softwood
-        share = rings.line
-        late = np.clip((t - (1 - 2.6 * share)) / (2.6 * share), 0, 1) ** 2.2
+    else:
         early = np.zeros_like(t)
     rich = np.clip(1 + 0.45 * stream(seed, "ring pores").standard_normal(n), 0.35, 1.6)
     early = early * rich[ring]
-    # Contrast belongs to the ring it ends; fading it over the ring would draw a second edge.
-    late = (late - late.mean()) * strength[ring]
-    smooth = np.exp(-0.5 * (np.arange(-12, 13) / (0.05 * PER_MM)) ** 2)
-    late = np.convolve(late, smooth / smooth.sum(), "same")
     bands = np.zeros_like(r)
     source = stream(seed, "colour bands")
     weight = 0.0

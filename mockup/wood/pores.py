@@ -28,7 +28,8 @@ class Marks:
 
     ``u``, ``v`` middle of each, mm; ``angle`` tangent of the angle at which it
     runs through the face; ``weight`` its strength; ``chance`` 0..1, to be
-    compared with the share kept at its place.
+    compared with the share kept at its place; ``reach`` 0..1, the share of the
+    longest trace at which it ends for other reasons.
     """
 
     lattice: Lattice
@@ -37,6 +38,7 @@ class Marks:
     angle: Array
     weight: Array
     chance: Array
+    reach: Array
     diameter: float
     longest: float
 
@@ -52,17 +54,18 @@ class Marks:
         v = lattice.v(first, last)
         a, b = np.searchsorted(self.v, [v[0], v[-1]])
         x = (self.u[a:b] - np.float32(lattice.u0)) / np.float32(lattice.du) - np.float32(0.5)
-        y = (self.v[a:b] - np.float32(v[0])) / np.float32(lattice.dv)
-        i = np.clip(np.rint(y), 0, rows - 1).astype(np.int32)
+        # Counted from the top of the board, so that a mark keeps its row whatever rows are drawn.
+        row = np.floor((self.v[a:b].astype(np.float64) + lattice.margin) / lattice.dv).astype(np.int32) - first
+        i = np.clip(row, 0, rows - 1)
         j = np.clip(x.astype(np.int32), 0, lattice.cols - 2)
-        slope, weight = self.angle[a:b], self.weight[a:b]
+        slope, weight, reach = self.angle[a:b], self.weight[a:b], self.reach[a:b]
         if keep is not None:
             kept = np.flatnonzero(self.chance[a:b] < keep[i, j])
-            x, i, j, slope, weight = x[kept], i[kept], j[kept], slope[kept], weight[kept]
+            x, i, j, slope, weight, reach = x[kept], i[kept], j[kept], slope[kept], weight[kept], reach[kept]
         if dip is not None:
             slope = slope + np.abs(np.tan(np.radians(dip[i, j])))
         shortest = min(3 * self.diameter, self.longest)
-        length = np.clip(self.diameter / np.maximum(slope, np.float32(1e-4)), shortest, self.longest)
+        length = np.clip(self.diameter / np.maximum(slope, np.float32(1e-4)), shortest, np.maximum(self.longest * reach, shortest))
         ratio = max(self.longest / shortest, 1.001)
         group = np.clip((np.log(length / shortest) / np.log(ratio) * LENGTHS).astype(np.int32), 0, LENGTHS - 1)
         part = np.clip(x - j, 0, 1)
@@ -88,12 +91,12 @@ class Marks:
 def pore_marks(pores: Pores, lattice: Lattice, seed: tuple[int, int], number: int) -> Marks:
     """Candidates for the pores of one kind over the whole board."""
     return _marks(stream(seed, f"pores {number}"), lattice, pores.density, pores.diameter, pores.length,
-                  spread=0.45, tilt=1.3)
+                  spread=0.8, tilt=1.3)
 
 
 def ray_marks(rays: Rays, lattice: Lattice, seed: tuple[int, int]) -> Marks:
-    """Ends of rays on a flat-sawn face: short dashes, all about alike."""
-    return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.35, tilt=8.0)
+    """Ends of rays on a flat-sawn face: short dashes, some faint and some strong."""
+    return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.7, tilt=8.0)
 
 
 def _marks(rng, lattice: Lattice, density: float, diameter: float, longest: float, spread: float, tilt: float) -> Marks:
@@ -102,5 +105,8 @@ def _marks(rng, lattice: Lattice, density: float, diameter: float, longest: floa
     v = np.sort(rng.random(n, dtype=np.float32)) * height - lattice.margin
     u = rng.random(n, dtype=np.float32) * width + lattice.u0
     angle = np.tan(np.radians(0.25 + np.abs(rng.standard_normal(n, dtype=np.float32)) * tilt))
-    weight = np.exp(spread * rng.standard_normal(n, dtype=np.float32) - 0.5 * spread ** 2)
-    return Marks(lattice, u, v.astype(np.float32), angle, weight, rng.random(n, dtype=np.float32), diameter, longest)
+    weight = np.minimum(np.exp(spread * rng.standard_normal(n, dtype=np.float32) - 0.5 * spread ** 2), 2.2)
+    chance = rng.random(n, dtype=np.float32)
+    # Few traces are long: without this nearly all would end at the longest.
+    reach = 0.12 + 0.88 * rng.random(n, dtype=np.float32) ** 1.6
+    return Marks(lattice, u, v.astype(np.float32), angle, weight, chance, reach, diameter, longest)

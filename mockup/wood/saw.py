@@ -21,7 +21,7 @@ Array = np.ndarray
 
 # Fibre noise: mm across, mm along, weight. Mottle is as short as wide, like
 # cloth: wood is streaked along the grain, but it is not smooth there.
-OCTAVES = ((0.10, 2.2, 0.45), (0.25, 7.0, 0.45), (0.7, 21.0, 0.42))
+OCTAVES = ((0.10, 2.6, 0.30), (0.25, 8.0, 0.42), (0.7, 24.0, 0.48))
 STREAKS = ((2.2, 66.0, 0.7), (8.0, 170.0, 0.7))
 MOTTLE = ((0.10, 0.15, 1.2), (0.14, 0.40, 0.9), (0.35, 1.1, 0.65), (0.9, 2.6, 0.4))
 
@@ -46,20 +46,28 @@ class Saw:
         self.hue = [[(noise(f"hue {axis} fine", 0.45, 12), 0.60), (noise(f"hue {axis} broad", 2.6, 48), 0.50),
                      (noise(f"hue {axis} patch", 2.5, 7), 0.62)] for axis in "ba"]
         self.fade = noise("ring fade", 1.6, 32)
-        self.wander = [(noise("wander", 60, 120), fibres.wander), (noise("wander small", 12, 45), 0.12 * fibres.wander)]
+        self.wander = [(noise("wander", 60, 120), fibres.wander), (noise("wander middle", 22, 40), 0.35 * fibres.wander),
+                       (noise("wander small", 7, 20), 0.07 * fibres.wander)]
+        self.tilt = noise("cross tilt", 55, 80)
         self.plain = noise("run-out", 30, 80)
+        # The ground is livelier in one place than in the next.
+        self.lively = noise("lively", 24, 40)
         self.figure = figure_field(species.figure, lattice, seed)
         self.pores = [(p, pore_marks(p, lattice, seed, i)) for i, p in enumerate(species.pores)]
-        self.clump = noise("pore clumps", 0.8, 15)
+        self.clump = [(noise("pore clumps", 0.8, 15), 0.75), (noise("pore flocks", 5, 22), 0.55)]
         self.rays = ray_marks(species.rays, lattice, seed) if species.rays.density and cut != "quarter" else None
         fleck = species.rays.fleck * {"quarter": 1.0, "rift": 0.4, "flat": 0.0}[cut]
         self.fleck = (noise("fleck", *species.rays.fleck_size), fleck) if fleck else None
+        self.ripple = None
+        if species.rays.ripple:
+            self.ripple = noise("ripple", 3.2, 0.3 * species.rays.storey), noise("ripple short", 0.9, 0.25 * species.rays.storey), \
+                noise("ripple where", 9, 14)
         fade = species.ink.fade
         self.ink_edge = [(noise("ink fade", 3.5, 55), 0.55 * fade), (noise("ink run", 6, 240), 0.83 * fade),
                          (noise("ink fray", 0.3, 14), 0.15 + 0.1 * fade)]
         self.faults = FaultField(species, self.log, seed, faults)
         longest = max([p.length for p in species.pores] + [1.6 * species.rays.length])
-        self.halo = int(0.5 * longest / lattice.dv) + 3
+        self.halo = max(8, int(0.5 * longest / lattice.dv) + 3)
         shift = np.clip(stream(seed, "board colour").standard_normal(3), -1.8, 1.8) * species.board
         self.lab = (np.array(species.lab) + 0.7 * shift).astype(np.float32)
         self.lab += self._correction()
@@ -84,12 +92,13 @@ class Saw:
         # Pores that begin outside these rows reach in, and must know the wood they begin in.
         first, last = first - halo, last + halo
         lift = self.figure.lift_rows(first, last) if self.figure else None
-        radius = self.log.radius(first, last, lift, self.faults.push(first, last))
+        radius, slope = self.log.radius(first, last, lift, self.faults.push(first, last))
         index, tables = self.log.index(radius), self.log.tables
         # A ring line is not drawn with one pen: it comes and goes along the grain.
-        late = tables.late[index] * np.clip(1 + np.float32(0.32) * self.fade.rows(first, last), 0.1, 2)
+        late = self.log.late(index, slope) * np.clip(1 + np.float32(0.42) * self.fade.rows(first, last), 0.1, 2)
         mottle = _sum(self.mottle, first, last)
-        fibre = _sum(self.fibres, first, last) + mottle
+        lively = np.clip(1 + np.float32(0.25) * self.lively.rows(first, last), 0.3, 2)
+        fibre = (_sum(self.fibres, first, last) + mottle) * lively
         layers = [(late, species.rings.lab), (tables.bands[index], species.bands.lab), (fibre, species.fibres.lab),
                   (_sum(self.blotch, first, last), species.fibres.blotch),
                   (_sum(self.hue[0], first, last), (0, 0, species.fibres.hue[1])),
@@ -104,6 +113,8 @@ class Saw:
         if self.fleck:
             shine = np.clip(self.fleck[0].rows(first, last) - np.float32(1.1), 0, 1.2)
             layers.append((shine, (self.fleck[1], -0.1 * self.fleck[1], 0.1 * self.fleck[1])))
+        if self.ripple is not None:
+            layers.append((self._ripple(first, last), (species.rays.ripple, -0.15 * species.rays.ripple, -0.2 * species.rays.ripple)))
         if faults:
             if species.ink.share > 0:
                 layers.append((self._ink(tables.ink[index], first, last), species.ink.lab))
@@ -122,6 +133,14 @@ class Saw:
         value = (band + _sum(self.ink_edge, first, last) - np.float32(level)) / np.float32(0.4 * ink.soft)
         return 1 / (1 + cv2.exp(-np.clip(value, -30, 30)))
 
+    def _ripple(self, first: int, last: int) -> Array:
+        """Fine lines across the grain, in patches, about unit variance where they are strong."""
+        half = max(1, round(0.5 * self.species.rays.storey / self.lattice.dv))
+        long, short, where = self.ripple
+        # A noise less itself half a storey further on has lines a storey apart, none exactly.
+        lines = 0.55 * long.rows(first, last + half) + np.float32(0.35) * short.rows(first, last + half)
+        return (lines[:-half] - lines[half:]) * np.clip(np.float32(0.55) + np.float32(0.75) * where.rows(first, last), 0, 2)
+
     def _marks(self, first: int, last: int, early: Array, dip: Array, mottle: Array, core: slice) -> tuple[Array, Array]:
         """Pores and rays on the core rows: the share of open pore, and the light they leave, per channel."""
         uneven = np.clip(1 + np.float32(0.35) * mottle[core], 0.2, 1.8)
@@ -130,16 +149,18 @@ class Saw:
         absorb: dict[tuple[float, float, float], Array] = {}
         kinds = [(p, marks, p.dark, p.tint) for p, marks in self.pores]
         if kinds:
-            clump = cv2.exp(np.float32(0.45) * self.clump.rows(first, last) - np.float32(0.1))
-            lean = dip if self.figure else None
+            clump = _sum(self.clump, first, last)
+            lean = dip
         if self.rays is not None:
             kinds.append((None, self.rays, self.species.rays.dark, RAY_TINT))
         for pores, marks, dark, tint in kinds:
             if pores is None:
                 mass = marks.draw(first, last, None, None)[core] * uneven
             else:
-                even = pores.early == pores.late == 1
-                keep = clump if even else clump * (np.float32(pores.late) + np.float32(pores.early - pores.late) * early)
+                # Pores that belong to the earlywood line up there; others come in flocks.
+                loose = min(1.0, 0.4 + 1.2 * pores.late)
+                keep = cv2.exp(clump * np.float32(loose) - np.float32(0.6 * loose ** 2)) \
+                    * (np.float32(pores.late) + np.float32(pores.early - pores.late) * early)
                 mass = marks.draw(first, last, keep, lean)[core] * uneven
             hole = 1 - cv2.exp(-mass)
             if tint in absorb:
@@ -170,13 +191,15 @@ class Saw:
         x = (np.arange(shape[1]) + 0.5) / px_per_mm - 0.5 * lattice.width
         column = np.clip(np.rint((x - lattice.u0) / lattice.du - 0.5), 0, lattice.cols - 1).astype(np.int32)
         bend = sum(np.take(noise.at(y), column, axis=1) * np.float32(amount) for noise, amount in self.wander)
-        u = self.faults.around_knots(x[None, :].astype(np.float32) - bend, x, y)
+        u = self.faults.around(x[None, :].astype(np.float32) - bend, x, y)
         across = np.gradient(u[1:-1], axis=1) * np.float32(px_per_mm) if shape[1] > 1 else np.ones_like(u[1:-1])
         along = (u[2:] - u[:-2]) * np.float32(px_per_mm / 2)
         # u is constant along a fibre: its direction follows from the slopes of u.
         direction = 90 + np.degrees(np.arctan2(along, np.maximum(across, 0.2)))
         u = u[1:-1]
-        reach = 4 + int(1.5 / (px_per_mm * lattice.dv))
+        # What runs across the grain is not quite square to it.
+        cross = np.clip(np.take(self.tilt.at(y[1:-1]), column, axis=1), -3, 3) * np.float32(1.1)
+        reach = 4 + int((1.5 / px_per_mm + np.abs(cross).max()) / lattice.dv)
         first = int((y[0] + lattice.margin) / lattice.dv) - reach
         last = int((y[-1] + lattice.margin) / lattice.dv) + reach
         colour, maps = self.straight(first, last)
@@ -184,7 +207,7 @@ class Saw:
         blur = [np.sqrt(max((0.42 / px_per_mm / d) ** 2 - 0.1, 0)) for d in (lattice.du, lattice.dv)]
         map_x = (u - np.float32(lattice.u0)) / np.float32(lattice.du) - np.float32(0.5)
         map_y = ((y[1:-1] + lattice.margin) / lattice.dv - 0.5 - first).astype(np.float32)
-        map_y = np.ascontiguousarray(np.broadcast_to(map_y[:, None], u.shape))
+        map_y = map_y[:, None] + cross * np.float32(1 / lattice.dv)
         way = cv2.INTER_CUBIC if px_per_mm > 3.5 else cv2.INTER_LINEAR
         if max(blur) > 0.2:
             sx, sy = (max(b, 0.01) for b in blur)

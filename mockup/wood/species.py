@@ -38,7 +38,9 @@ class Rings:
     sway: float = 1.2          # mm, waviness of the rings over a hand's width
     ripple: float = 0.18       # mm, over a thumb's width
     ragged: float = 0.06       # mm, at the tips of arches
-    torn: float = 0.05         # mm, along single fibres
+    own: float = 0.10          # mm, by which each ring wavers for itself
+    torn: float = 0.015        # mm, along single fibres
+    kinks: float = 1.5         # per dm²: places where fibres and rings dip together and heal
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,7 +56,7 @@ class Fibres:
     """Streaks and clouds of the ground, and how straight the grain runs."""
 
     lab: Lab = (-1.0, 0.2, 0.4)     # change per unit of fibre noise
-    mottle: float = 0.75            # weight of short, cloth-like variation
+    mottle: float = 0.4             # weight of short, cloth-like variation
     streak: float = 0.5             # weight of streaks over 2 mm wide
     blotch: Lab = (-0.7, 0.2, 0.3)  # clouds of a hand's width
     hue: tuple[float, float] = (0.35, 0.75)  # a* and b* of streaks that change no lightness
@@ -70,7 +72,7 @@ class Pores:
     diameter: float           # mm
     length: float             # longest trace on the face, mm
     early: float = 1.0        # share kept in earlywood
-    late: float = 1.0         # share kept in latewood
+    late: float = 0.5         # share kept in latewood
     dark: float = 0.5         # absorption at the middle of a pore
     tint: Lab = (0.85, 1.0, 1.15)  # weights of R, G, B
     lit: float = 0.1          # brightness of the sunlit wall beside it
@@ -86,6 +88,8 @@ class Rays:
     dark: float = 0.2
     fleck: float = 0.0        # strength of silvery fleck on a quartered face, L*
     fleck_size: tuple[float, float] = (1.1, 0.22)  # mm across, along the grain
+    ripple: float = 0.0       # L* of the fine lines across the grain where rays lie in storeys or the fibre shivers
+    storey: float = 1.1       # mm from one such line to the next
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -159,7 +163,7 @@ CHOICES = {"cut": ("flat", "rift", "quarter"), "rings.kind": ("diffuse", "semi",
 # Smallest and largest value of settings that the model divides by, or that cost time.
 LIMITS = {"rings.width": (0.2, 100), "rings.line": (0.01, 50), "rings.early": (0.05, 50), "rings.spread": (0, 1),
           "pores.density": (0, 20), "pores.diameter": (0.01, 2), "pores.length": (0.1, 60),
-          "rays.density": (0, 20), "rays.length": (0.1, 30), "rays.width": (0.01, 2),
+          "rays.density": (0, 20), "rays.length": (0.1, 30), "rays.width": (0.01, 2), "rays.storey": (0.3, 20), "rings.kinks": (0, 20),
           "figure.spacing": (1, 200), "figure.breadth": (0.5, 500), "figure.limit": (0.5, 45), "figure.density": (0, 0.2),
           "fibres.wander": (0, 20), "ink.share": (0, 0.9), "ink.soft": (0.01, 10), "light.beta": (1, 60),
           "light.fibre": (0, 1), "faults.mineral": (0, 20), "faults.knot": (0, 20), "faults.sapwood": (0, 1)}
