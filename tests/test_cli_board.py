@@ -273,7 +273,7 @@ def test_the_figure_moves_and_the_picture_says_what_that_rests_on(desk, capsys):
     dip_file(desk / "board.png").unlink()
     assert run(["render", "pipit.toml", "--light", "tilt", "--scale", "2"]) == 0
     out, err = capsys.readouterr()
-    assert out == "pipit.tilt.webp\n" and "estimated from one photograph" in err
+    assert out == "pipit.tilt.webp\n" and "estimated from one picture" in err
     frames, image = frames_of("pipit.tilt.webp")
     assert 8 < len(frames) <= 24 and image.info["loop"] == 0
     assert run(["render", "pipit.toml", "--light", "tilt", "--scale", "1", "--out", "t.gif"]) == 0

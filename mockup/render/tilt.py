@@ -59,7 +59,7 @@ def board_dip(board: LoadedBoard, ref: BoardRef) -> tuple[Dip, float]:
     figure = figure_map(bright, np.ones(bright.shape, bool), FINE, ref.grain)
     # On plain wood the same share of its little figure would move as on flame: a floor keeps it still.
     guess = dip_from_detail(figure, max(1.48 * float(np.median(np.abs(figure))), FIGURED), px_per_mm=FINE)
-    return Dip(guess.degrees, False, "estimated from one photograph"), board.size_mm[0] / size[0]
+    return Dip(guess.degrees, False, "estimated from one picture"), board.size_mm[0] / size[0]
 
 
 def tilt(scene: Scene, canvas: Canvas, *, side: str = "front", frames: int = FRAMES, kept: Kept | None = None,
@@ -100,8 +100,11 @@ def tilt(scene: Scene, canvas: Canvas, *, side: str = "front", frames: int = FRA
             lit[where] *= (1 + cover * (gains[n] - 1))[..., None]
         out.append(_encoded(lit))
         told(0.6 + 0.4 * len(out) / frames)
-    words = {f"{scene.boards[name].wood}: {dip.words}" for name, (dip, _) in maps.items()}
-    return Tilted(tuple(out), canvas.px_per_mm, bool(maps) and all(d.measured for d, _ in maps.values()), tuple(sorted(words)))
+    rests: dict[str, set[str]] = {}
+    for name, (dip, _) in maps.items():
+        rests.setdefault(dip.words, set()).add(scene.boards[name].wood)
+    words = tuple(f"{', '.join(sorted(woods))}: {rest}" for rest, woods in sorted(rests.items(), reverse=True))
+    return Tilted(tuple(out), canvas.px_per_mm, bool(maps) and all(d.measured for d, _ in maps.values()), words)
 
 
 def _over_window(part: Part, found: tuple[Dip, float], grain: float, canvas: Canvas,
