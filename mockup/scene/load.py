@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from ..errors import MockupError, Problem
+from ..outline.cut import width_at
 from ..outline.shape import Shape
 from .board import read_board
 from .change import quoted_example, with_changes
@@ -203,6 +204,8 @@ class _Check:
                 part = read_part(read, name, shape, self.boards, centre=centre, hand=hand, sources=self.sources, desk=self.desk,
                                  make=make, neck=neck)
                 if part:
+                    if make == "fretboard":
+                        _refuse_wider(read, part, [p for p, _ in order if isinstance(p, Part)])
                     order.append((part, f"{cut[0]}#{cut[1]}" if cut else str(make)))
                 continue
             below = tuple(p for p, _ in order if isinstance(p, Part))
@@ -213,6 +216,18 @@ class _Check:
         picture = next(name for name, path in self.sources.items() if path == board.path)
         return {"picture": picture, "mm_per_pixel": board.mm_per_pixel, "wood": board.wood, "actual": board.actual,
                 "grain": board.grain, "size_mm": list(board.size_mm)}
+
+
+def _refuse_wider(read: Reader, board: Part, below: list[Part]) -> None:
+    """Note where a fretboard is wider than the neck it lies on: the part below it whose name or title says so."""
+    x0, y0, x1, y1 = board.shape.bounds
+    for neck in (p for p in below if "neck" in (p.name.lower(), p.title.lower())):
+        for y in (y0 + 0.02 * (y1 - y0), y0 + 0.3 * (y1 - y0)):
+            upper, lower = width_at(board.shape, y), width_at(neck.whole or neck.shape, y)
+            if upper and lower and (upper[0] < lower[0] - 0.2 or upper[1] > lower[1] + 0.2):
+                read.note("", f"The fretboard is {upper[1] - upper[0]:.1f} mm wide at y = {y:.0f}, and the neck under it {lower[1] - lower[0]:.1f}.",
+                          "Widen the neck, or make nut_width and heel_width smaller.")
+                return
 
 
 def _revision(head: Reader) -> str:

@@ -129,13 +129,16 @@ def test_what_is_no_dxf_is_told_in_one_sentence(data):
     assert len(caught.value.problems) == 1 and "\n" not in str(caught.value)
 
 
+GOOD = written(lambda d: d.modelspace().add_lwpolyline([(0, 0, 0.4), (30, 0), (30, 30)], format="xyb", close=True, dxfattribs=BODY))
+
+
 @settings(deadline=None, max_examples=40, derandomize=True)
-@given(st.data())
-def test_spoiled_files_never_end_in_anything_but_a_sentence(data):
-    good = bytearray(written(lambda d: d.modelspace().add_lwpolyline([(0, 0, 0.4), (30, 0), (30, 30)], format="xyb", close=True, dxfattribs=BODY)))
-    for _ in range(data.draw(st.integers(1, 6))):
-        at = data.draw(st.integers(0, len(good) - 1))
-        good[at:at + data.draw(st.integers(0, 4))] = data.draw(st.binary(max_size=5))
+@given(st.lists(st.tuples(st.floats(0, 1), st.integers(0, 4), st.binary(max_size=5)), min_size=1, max_size=6))
+def test_spoiled_files_never_end_in_anything_but_a_sentence(spoils):
+    good = bytearray(GOOD)
+    for where, length, other in spoils:
+        at = int(where * (len(good) - 1))
+        good[at:at + length] = other
     try:
         outline_from_dxf(bytes(good), "BODY", units="mm")
     except MockupError as error:

@@ -12,6 +12,7 @@ from mockup.scene.load import load_scene
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="400mm" viewBox="0 0 300 400">
 <path id="body" d="M 50 100 L 250 100 L 250 300 L 50 300 Z"/>
 <path id="top" d="M 60 110 L 240 110 L 240 290 L 60 290 Z"/>
+<path id="narrow" d="M 135 -200 L 165 -200 L 165 150 L 135 150 Z"/>
 <path id="guard" d="M 100 150 L 190 150 L 190 180 L 100 180 Z"/>
 </svg>
 """

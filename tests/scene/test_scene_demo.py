@@ -43,8 +43,8 @@ NAMES = ["tern", "heron", "bittern", "dunlin"]
 def test_demo_scene_loads_with_three_reasoned_variants(name):
     scene = load_scene(name)
     assert scene.name == name and scene.file == builtin_scenes()[name]
-    assert len(scene.variants) == 3 and all(v.why.endswith(".") for v in scene.variants)
-    assert len({v.title for v in scene.variants}) == 3
+    assert len(scene.variants) >= 3 and all(v.why.endswith(".") for v in scene.variants)
+    assert len({v.title for v in scene.variants}) == len(scene.variants)
     for view in all_views(scene):
         assert [w for part in view.parts for w in finish_warnings(part.finish)] == []
 

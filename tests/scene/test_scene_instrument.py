@@ -196,6 +196,12 @@ def test_one_mistake_gives_one_line(told, whole, old, new, words):
     assert lines[0].startswith("wren.toml: ") and words in lines[0]
 
 
+def test_a_fretboard_wider_than_its_neck_is_told(told, whole):
+    lines = told(('[parts.neck]\nmake = "neck"', '[parts.neck]\noutline = "wren.svg#narrow"'), text=whole)
+    assert lines == ["wren.toml: parts.board: The fretboard is 34.2 mm wide at y = -154, and the neck under it 30.0. "
+                     "Widen the neck, or make nut_width and heel_width smaller."]
+
+
 @pytest.mark.parametrize("make", ["neck", "fretboard", "frets", "strings", "pickup"])
 def test_what_needs_a_neck_says_so(told, good, make):
     at = "\nat = 200" if make == "pickup" else ""
