@@ -136,7 +136,8 @@ def _targets(record: Mapping[str, Any], path: FilePath) -> dict[str, Mapping[str
     found = {}
     for colour in record["colours"]:
         lab = colour.get("finished_lab") if isinstance(colour, dict) else None
-        if isinstance(lab, list) and len(lab) == 3 and isinstance(colour.get("part"), str):
+        good = isinstance(lab, list) and len(lab) == 3 and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in lab)
+        if good and isinstance(colour.get("part"), str):
             found[colour["part"]] = colour
     if not found:
         raise MockupError("The record names no colour to compare with.", fix="Approve the scene again.", where=path.name)

@@ -15,6 +15,7 @@ import numpy as np
 from ..colour.difference import ciede2000
 from ..colour.spaces import srgb8_to_lab
 from ..errors import MockupError
+from ..files.photo import photo_size
 from ..files.picture import encode_picture
 from ..files.whole import read_bytes
 from ..render.colours import colours
@@ -28,7 +29,8 @@ from .record import fingerprint, make_record, pixel_hash, read_record, record_by
 __all__ = ["Difference", "Revision", "difference", "difference_map", "kept_revisions", "ramp", "revision_of", "revision_words"]
 
 SIDE_PIXELS = 900.0  # of the longer side of a kept picture
-LARGEST_PICTURE = 30_000_000
+LARGEST_PICTURE = 30_000_000  # bytes
+MOST_PIXELS = 20_000_000
 SEEN = 2.0           # ΔE00 above which a change is told to be seen
 STOPS = ((0.0, (246, 246, 246)), (1.0, (232, 232, 228)), (3.0, (250, 214, 120)), (6.0, (228, 110, 40)), (10.0, (140, 20, 30)))
 
@@ -81,6 +83,10 @@ def _read(folder: Path, name: str, number: int) -> Revision:
     if fingerprint(record) != record["fingerprint"]:
         raise MockupError("This kept revision was edited: it does not match its own fingerprint.",
                           fix="Put back the file as it was written, or take it out of the folder.", where=name)
+    width, height = photo_size((folder / name).with_suffix(".png"))
+    if width * height > MOST_PIXELS:
+        raise MockupError("The picture of this kept revision is too large.", fix="Put back the picture as it was written.",
+                          where=Path(name).with_suffix(".png").name)
     data = read_bytes((folder / name).with_suffix(".png"), limit=LARGEST_PICTURE)
     read = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
     if read is None or pixel_hash(pixels := np.ascontiguousarray(read[..., ::-1])) != record["picture"]["sha256"]:

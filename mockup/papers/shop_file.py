@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from ..errors import MockupError, Problem
+from ..finish.steps import Coat
 from ..scene.reader import Reader, offer, show
 from ..scene.text import read_toml
 from ..scene.values import Scene
@@ -62,7 +63,7 @@ def _shop(root: Reader, scene: Scene, file: str) -> Shop:
     table.close()
     boards = _thicknesses(root, "boards", "board", scene.boards, lengths)
     parts = _thicknesses(root, "parts", "part", [p.name for p in scene.parts], lengths)
-    films = _films(root)
+    films = _films(root, scene)
     frets = _frets(root, lengths)
     fittings = tuple(f for name, read in root.tables("fittings", 200, "fitting").items()
                      if (f := _fitting(read, name, scene, lengths)) is not None)
@@ -112,10 +113,12 @@ def _thicknesses(root: Reader, key: str, kind: str, known: Iterable[str], length
     return MappingProxyType(found)
 
 
-def _films(root: Reader) -> Mapping[str, Mapping[str, Any]]:
+def _films(root: Reader, scene: Scene) -> Mapping[str, Mapping[str, Any]]:
     found: dict[str, Mapping[str, Any]] = {}
     table = root.table("films")
-    known = films_practice()
+    # A film of the maker's own has no practice yet: it begins from that of "other".
+    own = {s.film.name for view in (scene, *scene.views.values()) for p in view.parts for s in p.finish.steps if isinstance(s, Coat)}
+    known = {*films_practice(), *own}
     for name, data in table.data.items():
         read = Reader(data, (*table.path, str(name)[:60]), root.problems)
         if name not in known:

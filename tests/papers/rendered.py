@@ -9,18 +9,24 @@ import pypdfium2
 from PIL import Image
 
 
-def by_poppler(data, dpi, page, folder):
-    """One page (from 1) by pdftoppm, (H, W, 3) float; None where that program is not."""
+def by_poppler(data, dpi, page, folder, band=None):
+    """One page (from 1) by pdftoppm, (H, W, 3) float32; None where that program is not. ``band`` as for PDFium."""
     if shutil.which("pdftoppm") is None:
         return None
     (folder / "page.pdf").write_bytes(data)
-    run = subprocess.run(["pdftoppm", "-r", str(dpi), "-f", str(page), "-l", str(page), folder / "page.pdf"], capture_output=True, check=True)
-    return np.asarray(Image.open(io.BytesIO(run.stdout)).convert("RGB"), float)
+    rows = [] if band is None else ["-x", "0", "-W", "20000", "-y", str(band[0]), "-H", str(band[1] - band[0])]
+    run = subprocess.run(["pdftoppm", "-r", str(dpi), "-f", str(page), "-l", str(page), *rows, folder / "page.pdf"], capture_output=True, check=True)
+    return np.asarray(Image.open(io.BytesIO(run.stdout)).convert("RGB"), np.float32)
 
 
-def by_pdfium(data, dpi, page):
-    """One page (from 1) by PDFium, (H, W, 3) float."""
-    return np.asarray(pypdfium2.PdfDocument(data)[page - 1].render(scale=dpi / 72).to_pil().convert("RGB"), float)
+def by_pdfium(data, dpi, page, band=None):
+    """One page (from 1) by PDFium, (H, W, 3) float32; of ``band`` = (first, last) only those rows."""
+    page = pypdfium2.PdfDocument(data)[page - 1]
+    crop = (0, 0, 0, 0)
+    if band is not None:
+        height = page.get_height()
+        crop = (0, height - band[1] / dpi * 72, 0, band[0] / dpi * 72)
+    return page.render(scale=dpi / 72, crop=crop, rev_byteorder=True).to_numpy()[..., :3].astype(np.float32)
 
 
 def middles(profile, dpi, least=60.0):

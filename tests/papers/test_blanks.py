@@ -111,8 +111,8 @@ def test_the_cut_map_is_true_to_size(dunlin):
     scene = dunlin()
     (b,) = blanks(scene, SHOP)
     (page,) = full_size_cut(scene, b, SHOP, None, detail="")
-    pixels = by_pdfium(pdf_book([page], title="x"), 300, 1)
-    row = darkness(pixels)[round((EDGE + 200) / 25.4 * 300)]
+    at = round((EDGE + 200) / 25.4 * 300)
+    row = darkness(by_pdfium(pdf_book([page], title="x"), 300, 1, (at, at + 3))).mean(axis=0)
     assert len(row) * 25.4 / 300 == pytest.approx(page.width, abs=0.2)
     lines = middles(row, 300, least=150)
     lines = [x for x in lines if EDGE + 2 < x < page.width - EDGE - 2]

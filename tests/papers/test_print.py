@@ -17,7 +17,7 @@ from mockup.scene.load import load_scene
 
 DPI, FINE = 200, 300
 TODAY = "2026-11-25"
-# A rectangle of known size is what a rule can check. Left edge at x = -180.
+# A rectangle of known size is what a rule can check. Left edge at x = -180; its centre line lies far off, out of the way.
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="800mm" viewBox="-200 0 400 800">
 <path id="slab" d="M -180 20 H 120 V 110 H -180 Z"/>
 <path id="board" d="M -30 20 H 30 V 720 H -30 Z"/>
@@ -27,7 +27,7 @@ SCENE = """
 [scene]
 title = "Wren"
 revision = "C"
-centre = 0
+centre = {centre}
 [boards.plank]
 photo = "plank.png"
 mm_per_pixel = 1.6
@@ -51,7 +51,7 @@ def wren(tmp_path_factory):
     Image.new("RGB", (500, 500), (180, 140, 90)).save(folder / "plank.png")
     (folder / "wren.svg").write_text(DRAWING)
     for id in ("slab", "board"):
-        (folder / f"{id}.toml").write_text(SCENE.format(id=id))
+        (folder / f"{id}.toml").write_text(SCENE.format(id=id, centre=-900 if id == "slab" else 0))
     return lambda id="slab": load_scene(folder / f"{id}.toml")
 
 
@@ -68,17 +68,14 @@ def tiled(request, wren):
 
 @pytest.fixture(scope="module")
 def seen(tiled, tmp_path_factory):
-    """seen(reader, number): a page at FINE, rendered once."""
-    made = {}
+    """seen(reader, number, band): rows of a page at FINE."""
 
-    def page(reader, number):
-        if (reader, number) not in made:
-            data = tiled[2]
-            made[reader, number] = by_pdfium(data, FINE, number) if reader == "pdfium" else \
-                by_poppler(data, FINE, number, tmp_path_factory.mktemp("pages"))
-        if made[reader, number] is None:
+    def page(reader, number, band):
+        found = by_pdfium(tiled[2], FINE, number, band) if reader == "pdfium" else \
+            by_poppler(tiled[2], FINE, number, tmp_path_factory.mktemp("pages"), band)
+        if found is None:
             pytest.skip("no pdftoppm here")
-        return made[reader, number]
+        return found
 
     return page
 
@@ -100,15 +97,14 @@ def test_sheets_are_of_standard_size(wren, paper, points):
 def test_check_bars_measure_100_mm_and_4_in(tiled, seen, reader):
     _, pages, _ = tiled
     for number in range(2, len(pages) + 1):
-        page = seen(reader, number)
         window = next(i for i in pages[number - 1].items if getattr(i, "closed", False) and i.width == 0.1)
         foot = window.lines[0][:, 1].max() + 10.5
         ends = []
         for down, end in ((2.2, 101.2), (9.4, 102.8)):
             # Just above the bar, where only the tall ticks at its ends are.
-            rows = slice(round((foot + down - 2.0) / 25.4 * FINE), round((foot + down - 1.7) / 25.4 * FINE))
-            columns = slice(0, round((EDGE + end) / 25.4 * FINE))
-            found = middles(darkness(page)[rows, columns].mean(axis=0), FINE, least=40)
+            band = [round((foot + down - above) / 25.4 * FINE) for above in (2.0, 1.7)]
+            page = seen(reader, number, band)[:, :round((EDGE + end) / 25.4 * FINE)]
+            found = middles(darkness(page).mean(axis=0), FINE, least=40)
             ends.append(found[-1] - found[0])
         assert ends == pytest.approx([100.0, 101.6], abs=0.05)
 
@@ -120,14 +116,17 @@ def test_lengths_on_one_sheet_and_across_a_joint(tiled, seen, reader):
     assert [p.title.split()[-1] for p in pages[1:]] == ["A1", "A2"]
     found = []
     for number in (2, 3):
-        page = seen(reader, number)
-        red, dark = redness(page), darkness(page) * (redness(page) < 40)
-        window = [round(v / 25.4 * FINE) for v in (EDGE + 1, pages[1].height - 24 - EDGE - 3)]
-        inside = slice(round((EDGE + 1) / 25.4 * FINE), round((pages[1].width - EDGE - 2) / 25.4 * FINE))
+        # The slab is 90 mm high, in the middle of the window.
+        window = next(i for i in pages[number - 1].items if getattr(i, "closed", False) and i.width == 0.1).lines[0]
+        middle = float(window[:, 1].mean())
+        band = [round((middle + d) / 25.4 * FINE) for d in (-68, 68)]
+        page = seen(reader, number, band)[:, round((EDGE + 1) / 25.4 * FINE):round((pages[1].width - EDGE - 2) / 25.4 * FINE)]
+        red = redness(page)
+        dark = darkness(page) * (red < 40)
         # Crosses stand on the joint on both sheets: their long arms give its x.
-        joint = middles((red[window[0]:window[1], inside] > 60).sum(axis=0) * 1.0, FINE, least=60)
-        level = middles((dark[window[0]:window[1], inside] > 100).sum(axis=1) * 0.1, FINE, least=80)
-        upright = middles((dark[window[0]:window[1], inside] > 60).sum(axis=0) * 0.1, FINE, least=80)
+        joint = middles((red > 60).sum(axis=0) * 1.0, FINE, least=60)
+        level = middles((dark > 100).sum(axis=1) * 0.1, FINE, least=80)
+        upright = middles((dark > 60).sum(axis=0) * 0.1, FINE, least=80)
         assert level[-1] - level[0] == pytest.approx(90.0, abs=0.1)
         found.append((upright, joint))
     (left, meets), (right, cut) = found

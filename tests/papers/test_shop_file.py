@@ -1,6 +1,10 @@
 """The shop's file beside a scene."""
 
+import json
+
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from mockup.errors import MockupError
 from mockup.papers.practice import cami_words, film_practice, films_practice, grits, protected_woods, steps_practice
@@ -115,3 +119,32 @@ def test_everything_is_marked_as_common_practice():
                                          ("African mahogany", []), ("flame maple", [])])
 def test_protected_woods(wood, names):
     assert [name for name, _ in protected_woods([wood])] == names
+
+
+KEYS = ("units", "start", "rest", "kerf", "bought", "allowance", "boards", "parts", "films", "frets", "fittings", "table", "body", "oil",
+        "bridge", "listed", "measured", "route", "part", "at", "turn", "side", "length", "width", "diameter", "depth", "thickness", "mix",
+        "cautions", "level_grits", "recoat_hours", "scale", "count", "nut", "let_in", "tolerance")
+VALUES = st.recursive(st.one_of(st.sampled_from(["mm", "in", "body", "none", "sunday", "3 in", ""]), st.integers(-10**9, 10**9), st.booleans(),
+                                st.floats(allow_nan=False, allow_infinity=False), st.lists(st.integers(-5, 900), max_size=4)),
+                      lambda inner: st.dictionaries(st.sampled_from(KEYS), inner, max_size=5), max_leaves=25)
+
+
+def toml(value):
+    """An inline TOML value."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{k} = {toml(v)}" for k, v in value.items()) + "}"
+    return "[" + ", ".join(map(toml, value)) + "]" if isinstance(value, list) else json.dumps(value)
+
+
+@given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=7))
+@settings(deadline=None, max_examples=150, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_whatever_it_holds_it_is_read_or_refused(good_scene, tmp_path_factory, data):
+    from dataclasses import replace
+
+    folder = tmp_path_factory.mktemp("shop")
+    (folder / "shop.toml").write_text("".join(f"{k} = {toml(v)}\n" for k, v in data.items()) or "\n# nothing\nkerf = 1\n")
+    scene = replace(good_scene, folder=folder)
+    try:
+        read_shop(scene)
+    except MockupError as error:
+        assert all(str(p).startswith("shop.toml") and "\n" not in str(p) for p in error.problems)
