@@ -20,6 +20,7 @@ _SIDES = ("top", "right", "bottom", "left")
 _STEP = 2.5        # mm, width of the bands compared on both sides of a line
 _CLEAR = 7.0       # ΔE (CIE76) that counts as a full edge
 _LINES = 16        # candidate lines each way
+_LEAN = 10.0       # degrees the board may be turned against the photo
 _COARSE = 0.6      # px/mm the rectangle is looked for at
 _BESIDE = 120.0    # mm the board may lie away from the markers
 _FOUND = 0.55      # share of a side that must show an edge
@@ -62,7 +63,7 @@ def find_outline(lab: Array, hidden: Array, px_per_mm: float, *, near: tuple[flo
 
     lab     (H, W, 3) float32 CIE Lab of the face, not shown parts included.
     hidden  (H, W) bool, paper, target or outside the photo: no edge is looked for there.
-    near    x0, y0, x1, y1 mm: the box of the markers; the board lies near it, turned by less than 6 degrees.
+    near    x0, y0, x1, y1 mm: the box of the markers; the board lies near it, turned by less than 10 degrees.
     size    known (width, height) mm, or None.
 
     Returns None when no rectangle stands out.
@@ -133,7 +134,7 @@ def _lean(lab: Array, hidden: Array) -> float:
     edge = np.nan_to_num(np.fmax(dx, dy)).astype(np.float32)
     edge *= edge > 0.5
     side = int(np.ceil(np.hypot(*edge.shape)))
-    for trial in np.arange(-6, 6.01, 0.5):
+    for trial in np.arange(-_LEAN, _LEAN + 0.01, 0.5):
         view = cv2.warpAffine(edge, _motion(trial, edge.shape), (side, side), flags=cv2.INTER_LINEAR)
         sharp = float((view.sum(0) ** 3).sum() + (view.sum(1) ** 3).sum())
         if sharp > best[1]:

@@ -24,6 +24,7 @@ _REACH = 750.0  # mm a board may reach beyond the strips
 _VIEW = 1.6       # px/mm of the working view
 _LONGEST = 1300   # px
 _WIDE = 0.8       # px/mm of the view the board is first looked for in
+_SURE = 0.1       # degrees
 _MARGIN = 14.0    # mm around the board in the view its edges are placed in
 _UNDER = 9.0      # mm a strip may reach over an edge that is not seen
 _SIZE_OFF = 0.015  # share by which the sheet's and the maker's size may differ
@@ -131,6 +132,16 @@ def _placed(pixels: Array, found: Survey, outline: Outline | None, target: Targe
     """The edges exactly, from a finer view turned as the board is; in the coordinates of ``found``."""
     if outline is None:
         return None
+    edges = _placed_once(pixels, found, outline, target)
+    if abs(edges.turn - outline.turn) > _SURE or len(edges.missing):
+        # The lines were looked for a little off their way; look again along it.
+        origin = np.array(edges.origin) - found.view.origin
+        again = _placed_once(pixels, found, Outline(tuple(origin), edges.turn, edges.size), target)
+        edges = again if sum(again.support.values()) >= sum(edges.support.values()) else edges
+    return edges
+
+
+def _placed_once(pixels: Array, found: Survey, outline: Outline, target: Target | None) -> Edges:
     c, s = np.cos(np.radians(outline.turn)), np.sin(np.radians(outline.turn))
     turn = np.array([[c, -s], [s, c]])
     corner = np.array(outline.origin) + found.view.origin - turn @ (_MARGIN, _MARGIN)
