@@ -162,8 +162,8 @@ def _operations(finish: Finish, shop: Shop, days: _Days) -> list[Operation]:
                 done.append(_step(words, f"Rub across the grain, scrape off, let it dry, and sand flush with {grit_words(usual['fill'].grits[0])}.",
                                   "fill", days, usual))
             case Tint() | Burst():
-                done.append(_step(words, "Sprayed in thin passes over a sealed surface, checked against the approval after each.",
-                                  "tint", days, usual))
+                seal = "" if film_name else "Seal with one thin coat first. "
+                done.append(_step(words, f"{seal}Spray in thin passes, and hold it against the approval after each.", "tint", days, usual))
             case RubbedEdge():
                 done.append(_step(words, f"With {grit_words(usual['rubbed_edge'].grits[0])} on a soft block, little by little.",
                                   "rubbed_edge", days, usual))

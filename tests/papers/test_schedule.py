@@ -6,7 +6,7 @@ import icalendar
 import pytest
 
 from mockup.errors import MockupError
-from mockup.finish.steps import Coat, Film, Finish, StainStep
+from mockup.finish.steps import Burst, Coat, Film, Finish, StainStep
 from mockup.papers.ics import ics_bytes
 from mockup.papers.schedule import Schedule, _operations, _Days, amount_ml, finish_area, materials, plain_materials, schedules, start_date
 from mockup.papers.shop_values import Shop
@@ -82,6 +82,13 @@ def test_an_unknown_film_has_a_schedule_too():
 def test_coats_of_one_film_go_on_counting():
     found = worked(Finish(steps=(film("oil varnish", 2), film("oil varnish", 2)), sheen=10))
     assert [o.title for o in found if o.title.startswith("Coat")] == ["Coats 1 and 2 of oil varnish", "Coats 3 and 4 of oil varnish"]
+
+
+def test_a_burst_is_sprayed_over_something_sealed():
+    burst = Burst(stain=stains()["tobacco"].value)
+    bare, coated = (worked(Finish(steps=steps, sheen=80)) for steps in ((burst, film("lacquer", 2)), (film("lacquer", 1), burst, film("lacquer", 2))))
+    assert [o.detail.startswith("Seal with one thin coat first") for o in bare if "burst" in o.title] == [True]
+    assert [o.detail.startswith("Spray in thin passes") for o in coated if "burst" in o.title] == [True]
 
 
 def test_amounts_by_hand():
