@@ -9,13 +9,14 @@ import numpy as np
 from ..colour.difference import ciede2000
 from .axes import WoodAxes
 from .reach import Lab, Places, board_lab
-from .steps import Burst, Coat, Finish, StainStep, Step, Tint
+from .steps import Burst, Coat, Finish, Paint, StainStep, Step, Tint
 
 __all__ = ["Expected", "expected", "more_or_less"]
 
 # A step that hardly changes the wood can hardly be wrong by much: its spread
 # counts in full from this ΔE00 of effect, and in proportion below.
 FULL_EFFECT = 12.0
+PAINT = 2.0  # ΔE00 that paint mixed to a given colour keeps within, 95 of 100; from memory
 MOST = 6.0  # times the dose, the furthest that a light or dark end is looked for
 
 
@@ -77,6 +78,9 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
     lab = board_lab(finish, axes, places)
     squares, named = board_spread**2, {}
     for i, step in enumerate(finish.steps):
+        if isinstance(step, Paint):
+            # What lies under covering paint no longer matters; the paint's own mixing does.
+            squares = squares * (1 - step.cover) ** 2 + (PAINT * step.cover) ** 2
         value = _named(step)
         if value is None:
             continue
@@ -89,8 +93,9 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
     spread = float(np.sqrt(squares))
     ends = [_end(finish, axes, places, lab, spread, lighter) for lighter in (True, False)]
     fitted = bool(named) and all(v.basis.startswith("fitted") for v in named.values())
+    painted = any(isinstance(s, Paint) for s in finish.steps)
     known = [v.name for v in named.values() if v.basis.startswith("fitted")]
-    basis = "bare wood" if not named else "fitted to a test board" if fitted else \
+    basis = "library estimate" if painted and not fitted else "bare wood" if not named else "fitted to a test board" if fitted else \
         f"{', '.join(known)} fitted, the rest library estimates" if known else "library estimate"
     return Expected(lab, ends[0][0], ends[1][0], round(spread, 2), ends[0][1], ends[1][1], fitted, basis)
 

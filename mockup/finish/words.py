@@ -33,7 +33,7 @@ def step_words(step: object) -> str:
         case RubbedEdge(width=width):
             return f"edge rubbed through, {width:g} mm"
         case Paint(words=words, cover=cover):
-            return words if cover >= 0.995 else f"translucent {words}"
+            return words if cover >= 0.995 or words.startswith("translucent") else f"translucent {words}"
     raise TypeError(f"not a finish step: {step!r}")
 
 
