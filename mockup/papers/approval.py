@@ -131,8 +131,10 @@ def _target(scene: Scene, colour: PartColour) -> Target:
     if colour.error > 0:
         rows += [("If light", lab_words(colour.light_lab)), ("If dark", lab_words(colour.dark_lab))] if not burst else []
         said.append(f"Expected within {error} ({colour.basis}).")
-    said.append(f"The mean over the burst is {lab_words(colour.finished_lab)}." if burst else
-                f"{unbroken('95 %')} of the board's own {unbroken('10 mm')} patches lie within {spread} of their mean.")
+    if burst:
+        said.append(f"The mean over the burst is {lab_words(colour.finished_lab)}.")
+    elif colour.spread > 0:  # a part too narrow for a patch has none
+        said.append(f"{unbroken('95 %')} of the board's own {unbroken('10 mm')} patches lie within {spread} of their mean.")
     return Target(title=f"{colour.title}, {colour.wood}", patches=tuple(map(swatch, patches)), rows=tuple(rows), range=" ".join(said))
 
 

@@ -146,7 +146,8 @@ def refuse_missing_wood(scene: Scene, boards: dict[str, LoadedBoard], side: str 
 
 
 def _notes(boards: dict[str, LoadedBoard], side: str) -> tuple[str, ...]:
-    notes = [f'Board "{name}": {note}.' for name, board in sorted(boards.items()) for note in board.notes]
+    # That a picture is sRGB and says so is as it should be: nothing to tell.
+    notes = [f'Board "{name}": {note}.' for name, board in sorted(boards.items()) for note in board.notes if not note.startswith("read as sRGB")]
     if side == "back":
         notes.append("The back of a board is shown as its front, mirrored: it is not in the photo.")
     return tuple(notes)
