@@ -21,6 +21,7 @@ _FINE = 4.0   # and where a part stands low over what it shades
 _LAYERS = ((1.0, 1.5, 1.8, 0.30), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14))
 _BODY = 45.0
 _STEP = 3.0   # mm: parts whose heights differ by less cast one shadow on the ground
+_FLAT, _ALL = 3.0, 0.46  # mm under which one layer says it all, and its depth
 _LOW = 14.0   # mm above what it falls on, below which a shadow is sharp enough to need the finer field
 _THIN = 2.6   # strings: a lamp's shadow of a thin thing is as dark as that of a wide one, only narrower
 _SOFTEST = 0.4  # mm: the sky over the bench rounds even the shadow of a screw
@@ -60,7 +61,8 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
 
 def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
     """As ``shadow``, on one part within a box in mm, of shapes with their rise and whether they are thin; None where nothing reaches it."""
-    near = [c for c in casters if c[1] > _LEAST and reaches(c[0], c[1], box)]
+    # To half a millimetre of height, so that the pieces of a bridge are shadowed in one go.
+    near = [(shape, max(round(rise * 2) / 2, 0.5), thin) for shape, rise, thin in casters if rise > _LEAST and reaches(shape, rise, box)]
     if not near:
         return None
     # Clipped to the picture: a crop needs no shadow beyond its frame.
@@ -125,7 +127,11 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
         mask = np.zeros((high, wide), np.float32)
         for shape in shapes:
             np.maximum(mask, coverage(shape, origin=origin, px_per_mm=s, size=(wide, high)), out=mask)
-        for (dx, dy, blur, depth), dark in zip(_LAYERS, darks, strict=True):
+        for n, ((dx, dy, blur, depth), dark) in enumerate(zip(_LAYERS, darks, strict=True)):
+            if rise < _FLAT:
+                if n != 1:
+                    continue
+                depth = _ALL  # so low that the three fall together
             mx, my = canvas.in_drawing(dx * k * s, dy * k * s)
             moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), (wide, high), flags=cv2.INTER_LINEAR)
             soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
