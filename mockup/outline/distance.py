@@ -225,7 +225,7 @@ class _Edge:
         return sign * size, normal, found
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=64)  # a whole instrument has some forty
 def _edge(shape: Shape, spacing: float) -> _Edge:
     return _Edge(shape, spacing)
 
