@@ -123,10 +123,16 @@ class World:
         # Pixel centres: mm = (i + 0.5) / scale.
         m = np.array([[c * k, -s * k, 0], [s * k, c * k, 0]])
         m[:, 2] = np.array(at) * FINE + m[:, :2] @ (0.5, 0.5) - 0.5
-        h, w = self.paint.shape[:2]
-        over = cv2.warpAffine(picture.astype(np.float32), m, (w, h), flags=cv2.INTER_LINEAR)
-        cover = cv2.warpAffine(np.ones(picture.shape[:2], np.float32), m, (w, h), flags=cv2.INTER_LINEAR)[..., None]
-        self.paint = self.paint * (1 - cover) + over * (cover > 0)
+        ph, pw = picture.shape[:2]
+        box = np.array([[0, 0, 1], [pw, 0, 1], [pw, ph, 1], [0, ph, 1]]) @ m.T
+        x0, y0 = np.maximum(np.floor(box.min(0)).astype(int) - 2, 0)
+        x1, y1 = np.minimum(np.ceil(box.max(0)).astype(int) + 3, self.paint.shape[1::-1])
+        m[:, 2] -= (x0, y0)
+        size = (int(x1 - x0), int(y1 - y0))
+        over = cv2.warpAffine(picture.astype(np.float32), m, size, flags=cv2.INTER_LINEAR)
+        cover = cv2.warpAffine(np.ones((ph, pw), np.float32), m, size, flags=cv2.INTER_LINEAR)[..., None]
+        part = self.paint[y0:y1, x0:x1]
+        self.paint[y0:y1, x0:x1] = part * (1 - cover) + over * (cover > 0)
 
 
 def piece_picture(piece, dictionary, paper, ink, scale=16.0):

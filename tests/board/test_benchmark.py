@@ -45,8 +45,8 @@ def silent(board, s, kind):
 
 @pytest.mark.parametrize(("number", "kind"), [(2, "target"), (5, "grey")])
 def test_two_draws(number, kind):
-    """The short form: each within the aims."""
-    board, s = run(number, kind, size_px=(1600, 1200))
+    """The short form, each within the aims."""
+    board, s = run(number, kind, size_px=(1500, 1125))
     assert s.length < LENGTH and s.colour < COLOUR[kind] and abs(s.contrast) < CONTRAST and s.edges < 0.5
     assert not silent(board, s, kind)
 

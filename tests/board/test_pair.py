@@ -64,7 +64,7 @@ def test_glare_of_either_photo_is_replaced():
 def shoot(angle, glare):
     rng = np.random.default_rng(8)
     world, info, _ = sim.setup(rng, species="mahogany", size_mm=(300.0, 130.0), turn=1.0, bench=(30, 0, 0))
-    data, truth = sim.photograph(world, info, rng=np.random.default_rng(3), size_px=(1400, 1050), tilt=8, fall=1.6,
+    data, truth = sim.photograph(world, info, rng=np.random.default_rng(3), size_px=(1200, 900), tilt=8, fall=1.6,
                                  lamp=angle, glare=glare, noise=0.7)
     return photo_from_bytes(data, "pair.jpg").pixels, truth
 
