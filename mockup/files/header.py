@@ -179,6 +179,8 @@ def _tiff(data: bytes) -> Header:
         raise MockupError("This TIFF is of a rare 16-bit kind.", fix="Export it as a plain, interleaved 16-bit RGB TIFF.")
     turned, says, notes = _exif(image)
     icc = image.info.get("icc_profile")
+    if icc is not None and not isinstance(icc, bytes):
+        icc = b""  # a damaged tag: its profile is told as damaged
     size = image.size
     if bits == 16:
         alphas = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}
