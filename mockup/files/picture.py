@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import io
 import struct
-import zlib
 from pathlib import Path
 
 import cv2
 import numpy as np
 
 from mockup.errors import MockupError
+from mockup.files.png import png_bytes
 from mockup.files.profile import srgb_profile
 from mockup.files.whole import write_whole
 
@@ -55,11 +55,7 @@ def encode_picture(rgb: np.ndarray, suffix: str, *, px_per_mm: float, quality: i
         raise MockupError(f"A picture of {width} x {height} pixels is too long for {suffix}.",
                           fix="Write a .png or .tif, or make the picture smaller.")
     if suffix == ".png":
-        # Grain mostly runs up and down: rows resemble the row above, and what is left holds few runs. Quicker and
-        # smaller than by OpenCV's defaults. The level comes first: it sets the strategy back.
-        how = [cv2.IMWRITE_PNG_COMPRESSION, 1, cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_HUFFMAN_ONLY,
-               cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_UP]
-        return _with_png_size(_cv2(rgb, suffix, how), px_per_mm)
+        return png_bytes((width, height), lambda first, last: rgb[first:last], bits=8, px_per_mm=px_per_mm)
     if suffix in (".jpg", ".jpeg"):
         how = [cv2.IMWRITE_JPEG_QUALITY, quality,
                cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
@@ -76,14 +72,6 @@ def _cv2(rgb: np.ndarray, suffix: str, how: list[int], more: dict[int, bytes] | 
     if not done:
         raise MockupError(f"The picture could not be encoded as {suffix}.", fix="Write a .png or .tif.")
     return data.tobytes()
-
-
-def _with_png_size(png: bytes, px_per_mm: float) -> bytes:
-    """Put a pHYs chunk (PNG 3, 11.3.4.3: pixels per metre) behind the header."""
-    per_metre = round(px_per_mm * 1000)
-    chunk = b"pHYs" + struct.pack(">IIB", per_metre, per_metre, 1)
-    end = 8 + 25  # signature, then IHDR, always of 25 bytes
-    return b"".join((png[:end], struct.pack(">I", 9), chunk, struct.pack(">I", zlib.crc32(chunk)), png[end:]))
 
 
 def _with_jpeg_size(jpeg: bytes, px_per_mm: float) -> bytes:
