@@ -20,10 +20,10 @@ from .own import read_own
 from .part import Cut, plain_part, read_outline_key, read_part
 from .places import builtin_scenes
 from .reader import Reader, clean, clean_path, offer, show
-from .text import read_toml
+from .text import parse_toml, read_toml
 from .values import BoardRef, Fitting, Part, Scene, Variant
 
-__all__ = ["load_scene"]
+__all__ = ["find_scene", "load_scene", "scene_of_text"]
 
 MOST_PARTS, MOST_VARIANTS, MOST_BOARDS, MOST_CHANGES = 200, 64, 64, 200
 MOST_TOLD = 40  # problems; more at once help nobody
@@ -36,8 +36,20 @@ def load_scene(path_or_name: str | Path) -> Scene:
     Every value is checked, with every variant's changes in force too. Raises
     one MockupError whose problems read ``file: key.path: found what to do``.
     """
-    file = _find(path_or_name)
-    raw = read_toml(file)
+    file = find_scene(path_or_name)
+    return _scene(read_toml(file), file)
+
+
+def scene_of_text(text: str, file: Path) -> Scene:
+    """The scene that ``file`` would hold with this text in it; as ``load_scene``, which reads what is there."""
+    try:
+        raw = parse_toml(text.encode("utf-8"))
+    except MockupError as error:
+        raise error.within(file.name, joint=": ") from None
+    return _scene(raw, file.absolute())
+
+
+def _scene(raw: dict[str, Any], file: Path) -> Scene:
     desk = Desk(file.parent)
     base = _Check(raw, file, desk, None)
     problems = list(base.problems)
@@ -69,7 +81,7 @@ def _told(problems: list[Problem]) -> MockupError:
     return MockupError.several(unique)
 
 
-def _find(path_or_name: str | Path) -> Path:
+def find_scene(path_or_name: str | Path) -> Path:
     """The scene file meant by a path, a folder or a built-in name."""
     text = str(path_or_name)
     if not text.strip() or "\0" in text:
