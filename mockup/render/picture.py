@@ -163,7 +163,7 @@ def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float],
         # A strip takes the light of the whole it was cut from.
         whole = part.whole or part.shape
         key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas, middle)
-        return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle), size)
+        return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle, kept=kept), size)
     m = part.material
     if part.photo is not None:  # it brings its own light
         return kept.get(("light of a photo",), _no_light, lambda _: 0)
@@ -171,7 +171,7 @@ def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float],
     if part.rods:
         return kept.get(key, lambda: rod_lighting(part.rods, m.gloss, canvas, window, middle, metal=m.kind == "metal"), size)
     return kept.get(key, lambda: part_lighting(part.shape, part.edge, part.form, m.gloss, canvas, window, middle, metal=m.kind == "metal",
-                                               spun=part.spun, small=True), size)
+                                               spun=part.spun, small=True, kept=kept), size)
 
 
 def _no_light() -> tuple[Coarse, None]:

@@ -10,7 +10,9 @@ from ..outline.shape import Shape, ring_area
 from ..scene.values import Edge, Form
 from .canvas import Canvas
 from .coarse import Coarse, fine_canvas
-from .form import form_lean
+from .finished import shape_key
+from .form import form_key, form_lean
+from .kept import Kept
 from .light import diffuse, mirror, shine
 
 __all__ = ["part_lighting"]
@@ -32,18 +34,21 @@ def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: Canvas, window: tuple[int, int, int, int],
-                  middle: tuple[float, float], *, metal: bool = False, spun: bool = False, small: bool = False) -> tuple[Coarse, Coarse | None]:
+                  middle: tuple[float, float], *, metal: bool = False, spun: bool = False, small: bool = False,
+                  kept: Kept | None = None) -> tuple[Coarse, Coarse | None]:
     """Light on a part with a quarter-round or a bevel along its edge.
 
     ``middle`` is the drawing point under the eye. Returns what multiplies the
     light of the body (1 where the part lies flat), and what the surface adds
     to it (None for nothing). A metal has no body of its own: what it mirrors
-    multiplies its reflectance. ``small`` parts are worked out finer.
+    multiplies its reflectance. ``small`` parts are worked out finer. What does
+    not depend on the gloss is kept in ``kept``.
     """
+    kept = Kept() if kept is None else kept
     fine = max(MOST, min(MOST_SMALL, 6.0 / edge.roundover)) if edge.roundover > 0 else MOST
     canvas, factor = fine_canvas(picture, window, *((LEAST_SMALL, MOST_SMALL) if small else (LEAST, fine)))
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
-    lean = form_lean(form, shape)
+    lean = kept.get(("lean", shape_key(shape), form_key(form)), lambda: form_lean(form, shape), lambda c: 0 if c is None else c.values.nbytes)
 
     def lit(nx, ny, nz, x, y):
         """(body, surface) of faces of unit normals at drawing points less ``middle``."""
@@ -74,15 +79,12 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     inside = None
     rim_width = max(edge.roundover, edge.bevel)
     if rim_width > 0:
-        distance, inward = edge_field(shape, origin=canvas.origin, px_per_mm=s, size=canvas.size, reach=rim_width + 2)
-        # A little beyond the edge too: coverage, not light, ends the part there.
-        rim = np.nonzero((distance < rim_width) & (distance > -1.5))
-        d = np.maximum(distance[rim], 0)
+        rim, d, toward, inside = kept.get(("rim", shape_key(shape), canvas, rim_width, small), lambda: _rim(shape, canvas, rim_width, small), _rim_bytes)
         slope = np.clip(1 - d / edge.roundover, 0, STEEPEST).astype(np.float64) if edge.roundover > 0 else np.zeros(len(d))
         if edge.bevel > 0:
             # 45 degrees, its two edges broken by a stroke of the file.
             slope = np.maximum(slope, 0.707 * np.clip((edge.bevel - d) / 0.5 + 0.5, 0, 1))
-        nx, ny = -inward[rim][:, 0] * slope, -inward[rim][:, 1] * slope
+        nx, ny = -toward[:, 0] * slope, -toward[:, 1] * slope
         x = ox + (rim[1] + 0.5) / s - middle[0]
         y = oy + (rim[0] + 0.5) / s - middle[1]
         if lean is not None:
@@ -99,7 +101,6 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
         else:
             body[rim] = lit(nx, ny, nz, x, y)[0]
             surface[rim] = lit(nx + rx, ny + ry, nz, x, y)[1]
-        inside = distance > 0
     if spun and metal:
         _spin(body, shape, edge.roundover, canvas, lit)
     if factor > 1:
@@ -115,6 +116,19 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
             surface = None if surface is None else cv2.resize(surface, small_size, interpolation=cv2.INTER_AREA)
         canvas = Canvas(canvas.origin, picture.px_per_mm, small_size)
     return Coarse(body, canvas), None if surface is None else Coarse(surface, canvas)
+
+
+def _rim(shape: Shape, canvas: Canvas, width: float, small: bool) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, np.ndarray | None]:
+    """The samples (rows, columns) along an edge, how far in they lie, which way is in, and, of ``small`` parts, which samples of all lie inside."""
+    distance, inward = edge_field(shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size, reach=width + 2)
+    # A little beyond the edge too: coverage, not light, ends the part there.
+    rim = np.nonzero((distance < width) & (distance > -1.5))
+    return rim, np.maximum(distance[rim], 0), inward[rim], distance > 0 if small else None
+
+
+def _rim_bytes(made: tuple) -> int:
+    (rows, columns), d, toward, inside = made
+    return rows.nbytes + columns.nbytes + d.nbytes + toward.nbytes + (0 if inside is None else inside.nbytes)
 
 
 def _sampled(field: Coarse, x: np.ndarray, y: np.ndarray) -> np.ndarray:
