@@ -18,8 +18,10 @@ from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
 from ..scene.values import Part, Scene
 from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
-from .describe import (Group, basis_sentence, binding_words, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
+from .choice import Checked
+from .describe import (Group, basis_sentence, binding_words, capital, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
                        unbroken, unbroken_units, wood_sentence, wood_words)
+from .face import ITALIC, clean, face
 from .page import Image, Page
 from .raster import raster
 from .record import make_record, record_bytes, short
@@ -39,13 +41,15 @@ class Approved:
 
 
 def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str | None = None, side: str = "front",
-             px_width: int = 3600, kept: Kept | None = None, report: Callable[[float], None] | None = None) -> Approved:
+             px_width: int = 3600, choice: Checked | None = None, kept: Kept | None = None,
+             report: Callable[[float], None] | None = None) -> Approved:
     """The approval of one variant.
 
     folder    where the record will lie; it names its scene from there.
     today     the date it is made, ISO 8601; the scene's own date goes before it.
     name      of the files, without ending; the scene's name when None.
     px_width  of the page in pixels.
+    choice    the client's answer from the client's page; its words stand in the picture and in the record.
     report    hears the share done, 0..1.
     """
     if not NARROWEST <= px_width <= WIDEST:
@@ -71,30 +75,45 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     image = Image(0, 0, width / density, height / density, made.pixels)
     words = Approval(
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
+        answer=() if choice is None else _answer(choice), signed=chosen.client if choice is None else choice.choice.name,
         recipes=tuple(_recipe(chosen, g) for g in grouped),
         targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names),
         basis=basis_sentence(found), thumbnails=thumbnails, notes=notes, fingerprint="0000 0000 0000")
     at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
     name = chosen.name if name is None else _plain_name(name)
     record = make_record(chosen, made, found, side=side, today=today, notes=notes, folder=Path(folder),
-                         image=f"{name}.approval.png", at=at)
+                         image=f"{name}.approval.png", at=at, choice=None if choice is None else choice.kept)
     page_height, items = lay_out(replace(words, fingerprint=short(record["fingerprint"])), planned, image, density)
     told(1.0)
     return Approved(Page(WIDTH, page_height, items, density, title=f"{chosen.title}: {chosen.variant.title}"), record)
 
 
 def approve(scene: Scene, variant: str, folder: Path, *, today: str, name: str | None = None, side: str = "front",
-            px_width: int = 3600, kept: Kept | None = None, report: Callable[[float], None] | None = None) -> tuple[Path, Path]:
+            px_width: int = 3600, choice: Checked | None = None, kept: Kept | None = None,
+            report: Callable[[float], None] | None = None) -> tuple[Path, Path]:
     """Write NAME.approval.png and NAME.approval.json into ``folder``, both or neither; their paths.
 
     Arguments as for ``approval``. Raises MockupError as ``picture`` and ``write_all``.
     """
     folder = Path(folder)
-    done = approval(scene, variant, folder, today=today, name=name, side=side, px_width=px_width, kept=kept, report=report)
+    done = approval(scene, variant, folder, today=today, name=name, side=side, px_width=px_width, choice=choice, kept=kept, report=report)
     png = folder / done.record["image"]["file"]
     json = png.with_suffix(".json")
     write_all({png: encode_picture(raster(done.page), ".png", px_per_mm=done.page.px_per_mm), json: record_bytes(done.record)})
     return png, json
+
+
+def _answer(choice: Checked) -> tuple[str, str]:
+    """The client's words as they are printed, and who wrote them, when and about what."""
+    said = choice.choice
+    # The typeface has no pictures and not every script; what is left out here stands in the record.
+    known = face(ITALIC).glyphs
+    words = clean("".join(c for c in clean(said.comment) if ord(c) in known))
+    whole = words == clean(said.comment)
+    quoted = f"\u201c{words}\u201d" if words else ""
+    if not whole:
+        quoted += f"{' ' if quoted else ''}(The whole comment stands in the record.)"
+    return quoted, f"{said.name}, {date_words(said.date)}, who chose this on the client\u2019s page; fingerprint of what was seen {unbroken(said.seen)}"
 
 
 def _plain_name(name: str) -> str:

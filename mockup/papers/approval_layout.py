@@ -62,6 +62,8 @@ class Approval:
     thumbnails: tuple[Thumbnail, ...]
     notes: tuple[str, ...]
     fingerprint: str
+    answer: tuple[str, ...] = ()  # the client's words, "" for none, and whose they are
+    signed: str | None = None     # who signs; None for the client
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +110,9 @@ def lay_out(words: Approval, planned: Plan, picture: Image, density: float) -> t
     below = head.y + picture.height
     top = head.y if planned.beside else below + 8
     if planned.beside:
-        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _placement), (_targets, _notes))
+        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _placement), (_answer, _targets, _notes))
     else:
-        share = ((_recipe,), (_targets, _notes), (_placement,))
+        share = ((_recipe,), (_targets, _notes), (_answer, _placement))
     lowest = below
     for (x, width), column_blocks in zip(planned.columns, share, strict=True):
         column = Column(x, top, width)
@@ -234,6 +236,17 @@ def _thumbnail_width(column: float, count: int) -> float:
     return (column - BETWEEN * (across - 1)) / across
 
 
+def _answer(column: Column, words: Approval, density: float) -> None:
+    if not words.answer:
+        return
+    _heading(column, "The client\u2019s answer")
+    said, whose = words.answer
+    if said:
+        column.text(said, BODY.slanted())
+        column.space(0.9 * EM)
+    column.text(whose, SMALL)
+
+
 def _notes(column: Column, words: Approval, density: float) -> None:
     if not words.notes:
         return
@@ -249,7 +262,7 @@ def _foot(words: Approval, y: float) -> Column:
     column.text("I approve the colour and finish shown here, within the variation that wood has from piece to piece.", BODY)
     column.space(15)
     x = MARGIN
-    for label, filled, width in (("Client", words.client, 128.0), ("Signature", "", 152.0), ("Date", "", 88.0)):
+    for label, filled, width in (("Client", words.client if words.signed is None else words.signed, 128.0), ("Signature", "", 152.0), ("Date", "", 88.0)):
         own = Column(x, column.y + 1.7, width)
         column.items.append(Line(x, column.y, x + width, column.y, 0.2, QUIET))
         own.text(label, SMALL)

@@ -45,10 +45,11 @@ IMAGE: dict[str, tuple[type, ...]] = {"file": (str,), "x": (int,), "y": (int,)}
 
 
 def make_record(scene: Scene, picture: Picture, colours: Sequence[PartColour], *, side: str, today: str, notes: Sequence[str],
-                folder: Path, image: str, at: tuple[int, int]) -> dict[str, Any]:
+                folder: Path, image: str, at: tuple[int, int], choice: dict[str, Any] | None = None) -> dict[str, Any]:
     """The record of one variant, its fingerprint included.
 
     image, at  name of the approval picture, and the pixel at which the instrument's picture begins in it.
+    choice     the client's own answer, where there is one: JSON-ready.
     """
     assert scene.variant is not None
     height, width = picture.pixels.shape[:2]
@@ -64,6 +65,8 @@ def make_record(scene: Scene, picture: Picture, colours: Sequence[PartColour], *
         "notes": list(notes),
         "resolved": scene.resolved,
     }
+    if choice is not None:
+        record["choice"] = choice
     record = json.loads(_canonical(record))  # tuples become lists, as they will be read back
     record["fingerprint"] = fingerprint(record)
     return record
