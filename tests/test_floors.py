@@ -103,7 +103,7 @@ def test_doors_load_no_imaging_library_at_the_top():
 def declared(lines):
     """Module names of the packages in a list of requirements."""
     names = {"opencv-python-headless": "cv2", "pillow": "PIL", "scikit-image": "skimage", "opencolorio": "PyOpenColorIO",
-             "fonttools": "fontTools", "colour-science": "colour"}
+             "fonttools": "fontTools", "colour-science": "colour", "pi-heif": "pi_heif", "pillow-heif": "pillow_heif"}
     packages = [line.split(">")[0].split("[")[0].strip().lower() for line in lines]
     return {names.get(package, package) for package in packages}
 
@@ -114,7 +114,7 @@ def test_libraries_are_declared():
     program, extra = declared(project["dependencies"]), declared(project["optional-dependencies"]["test"])
     own = set(sys.stdlib_module_names) | {"mockup", "tests"}
     used = {target[0] for path in MODULES for target, _, _ in imported(path)} - own
-    assert used == program
+    assert used == program | declared(project["optional-dependencies"]["raw"])
     tests = PACKAGE.parent / "tests"
     files = sorted(tests.rglob("*.py"))
     own |= {path.stem for path in files}
@@ -122,7 +122,7 @@ def test_libraries_are_declared():
             ([a.name.split(".")[0] for a in node.names] if isinstance(node, ast.Import) else
              [node.module.split(".")[0]] if isinstance(node, ast.ImportFrom) and not node.level else [])} - own
     assert used - program - extra == set()
-    assert extra - used <= {"hatchling", "colour", "pytest-xdist"}, "run as a program, imported by importorskip, loaded by pytest"
+    assert extra - used <= {"hatchling", "colour", "pytest-xdist", "pillow_heif", "rawpy"}, "run as a program, imported by importorskip, loaded by pytest"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: ".".join(name_of(p)) or "mockup")

@@ -41,6 +41,7 @@ class Wanted:
     grey           x, y of a grey card in the photo; ``grey_value`` its reflectance.
     target         edition of the 24-patch target to look for, "after-2014" or "before-2014".
     target_at      middles of its corner patches (4, 2) px, where it is not found by itself.
+    straight       whether the photo has no tone curve, as one from a camera's raw file.
     """
 
     corners: tuple[tuple[float, float], ...] | None = None
@@ -52,6 +53,7 @@ class Wanted:
     grey_value: float = 0.18
     target: str | None = None
     target_at: tuple[tuple[float, float], ...] | None = None
+    straight: bool = False
 
     def __post_init__(self) -> None:
         if self.corners is not None and self.dpi is not None:
@@ -213,7 +215,8 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         light = _even(survey)
     else:
         bright = np.log(np.maximum(luminance(seen / np.float32(65535)), 1e-3))
-        light = fit_light(spots, survey.size, mean, along=grain_angle(bright, ~closed, survey.view.px_per_mm)[0])
+        light = fit_light(spots, survey.size, mean, along=grain_angle(bright, ~closed, survey.view.px_per_mm)[0],
+                          straight=wanted.straight)
     recipe = Recipe(light)
     worst = None
     if extra is not None:

@@ -55,7 +55,7 @@ def photo_to_board(photo: Path, *, out: Path | None = None, wanted: Wanted = Wan
         raise MockupError("This would overwrite the photo.", fix="Choose another name for the board.", where=str(out))
     read = read_photo(photo)
     try:
-        board = calibrate(read.pixels, wanted)
+        board = calibrate(read.pixels, replace(wanted, straight=read.straight))
     except MockupError as error:
         raise error.within(photo.name, joint=": ") from None
     dip = None
@@ -73,7 +73,7 @@ def _with_second(board: Calibrated, read: Photo, second: Path, wanted: Wanted) -
     other = read_photo(second)
     try:
         # A grey card pointed at lies elsewhere in another photo; one is enough, since both are brought to the same level.
-        late = calibrate(other.pixels, replace(wanted, grey=None))
+        late = calibrate(other.pixels, replace(wanted, grey=None, straight=other.straight))
         pair = combine((read.pixels, other.pixels), (board, late))
     except MockupError as error:
         raise error.within(second.name, joint=": ") from None

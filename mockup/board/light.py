@@ -182,16 +182,18 @@ def _prior(kinds: set[str], alone: bool, along: float) -> tuple[Array, Array]:
     return np.array(rows), np.array(aims)
 
 
-def fit_light(spots: list[Spots], size_mm: tuple[float, float], wood_rgb: Array, *, along: float = 0.0) -> Light:
+def fit_light(spots: list[Spots], size_mm: tuple[float, float], wood_rgb: Array, *, along: float = 0.0, straight: bool = False) -> Light:
     """Find the light on a board of ``size_mm``.
 
     spots     what was sampled; may be wood only.
     wood_rgb  (3,) mean of the board as the photo's file says it, 0..1, for the expected error.
     along     degrees, about how the grain runs.
+    straight  whether the photo is known to have no tone curve.
     """
     kinds = {group.kind for group in spots}
     system = _System(spots, size_mm, along)
-    free = bool(kinds & {"paper", "grey", "neutral"})
+    known = bool(kinds & {"paper", "grey", "neutral"})
+    free = known and not straight
     given = system.weight.copy()
     tone = Tone(*PRIOR) if free else PLAIN
     # Shadows first, or the tone curve would be bent to explain them.
@@ -214,7 +216,7 @@ def fit_light(spots: list[Spots], size_mm: tuple[float, float], wood_rgb: Array,
     covered = _covered(grid, np.concatenate(places), 0.35 * light.reach) if places else 0.0
     error, contrast = _error(system, tone, x, np.asarray(wood_rgb, float), free)
     return Light(tone, system.middle, system.reach, x[:10], tint, level, basis, residual,
-                 float(strength.max() / strength.min()), covered, error, contrast if free else None)
+                 float(strength.max() / strength.min()), covered, error, contrast if known else None)
 
 
 def _distrust(system: _System, tone: Tone, given: Array) -> None:

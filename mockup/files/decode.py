@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from mockup.errors import MockupError
+from mockup.files.heic import heic_codes
 from mockup.files.header import Header, open_lazily
 from mockup.files.quiet import quiet_opencv, quiet_pillow
 
@@ -59,6 +60,8 @@ def turn_upright(array: np.ndarray, turn: int) -> np.ndarray:
 
 
 def _pixels(data: bytes, header: Header) -> tuple[np.ndarray | None, np.ndarray | None]:
+    if header.kind == "HEIC":
+        return _apart(heic_codes(data))
     plain = header.kind in ("JPEG", "PNG", "WebP") and header.bits == 8 and not header.keyed
     if plain and header.mode == "RGB":
         return _cv2(data, cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION), None
@@ -80,6 +83,14 @@ def _pixels(data: bytes, header: Header) -> tuple[np.ndarray | None, np.ndarray 
 
 def _cv2(data: bytes, flags: int) -> np.ndarray | None:
     return cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+
+
+def _apart(pixels: np.ndarray) -> tuple[np.ndarray, np.ndarray | None]:
+    """Grey or RGB, and alpha, of channels in that order."""
+    if pixels.ndim == 2 or pixels.shape[2] == 3:
+        return np.ascontiguousarray(pixels), None
+    colour = pixels[..., 0] if pixels.shape[2] == 2 else pixels[..., :3]
+    return np.ascontiguousarray(colour), np.ascontiguousarray(pixels[..., -1])
 
 
 def _split(pixels: np.ndarray | None, header: Header) -> tuple[np.ndarray | None, np.ndarray | None]:

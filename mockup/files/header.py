@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from importlib import import_module
 
 from mockup.errors import MockupError
+from mockup.files.heic import heic_facts, is_heic
 from mockup.files.quiet import quiet_pillow
 
 __all__ = ["Header", "open_lazily", "read_header"]
@@ -24,36 +25,32 @@ _PROFILE_LIMIT = 16 << 20
 _PLUGINS = {"JPEG": ("JpegImagePlugin", "jpeg_factory"), "PNG": ("PngImagePlugin", "PngImageFile"),
             "WebP": ("WebPImagePlugin", "WebPImageFile"), "TIFF": ("TiffImagePlugin", "TiffImageFile"),
             "BMP": ("BmpImagePlugin", "BmpImageFile")}
-_RAW = ("a raw camera file", "Develop it and export it as JPEG, PNG or TIFF.")
+_RAW = ("a raw camera file", "Name it .dng, or develop it and export it as JPEG, PNG or TIFF.")
 # Other kinds of file, by their first bytes: (where, bytes, (what it is, what to do)).
 _OTHERS = (
     (0, b"%PDF", ("a PDF, not a picture", "Export its picture as JPEG, PNG or TIFF and use that.")),
     (0, b"GIF8", ("a GIF, which keeps 256 colours at most", "Export the original photo as JPEG, PNG or TIFF.")),
     (0, b"8BPS", ("a layered picture file", _EXPORT)),
-    *((0, mark, _RAW) for mark in (b"FUJIFILMCCD-RAW", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"\0MRM", b"FOVb")),
-    (8, b"CR\2\0", _RAW),
-    (4, b"ftypcrx", _RAW),
-    (4, b"ftyp", ("a HEIC, AVIF or film file", "Export it as JPEG, PNG or TIFF.")),
+    (4, b"ftyp", ("an AVIF or film file", "Export it as JPEG, PNG or TIFF.")),
     (0, b"\0\0\0\x0cjP  ", ("a JPEG 2000 file", _EXPORT)),
     (0, b"\0\0\0\x0cJXL ", ("a JPEG XL file", _EXPORT)),
     (0, b"\xff\x0a", ("a JPEG XL file", _EXPORT)),
     (0, b"PK\3\4", ("an archive, not a picture", "Unpack it and use the picture inside.")),
 )
-_RAW_SUFFIXES = frozenset("3fr arw cr2 cr3 dng iiq nef nrw orf pef raf rw2 srw".split())
 
 
 @dataclass(frozen=True, slots=True)
 class Header:
     """A picture file's own words.
 
-    kind         "JPEG", "PNG", "WebP", "TIFF" or "BMP".
+    kind         "JPEG", "PNG", "WebP", "HEIC", "TIFF" or "BMP".
     width, height  as stored, before the turn.
     mode         Pillow's name of the layout: "L", "RGB", "RGBA", "P", "CMYK", ...
     bits         per channel.
     turn         EXIF orientation 1..8 that is still to be applied to decoded pixels.
     turned       EXIF orientation the file asks for; the decoders of TIFF follow it themselves.
     icc          embedded profile, or None.
-    says         "sRGB" or "Adobe RGB" when a mark other than a profile says so, else "".
+    says         "sRGB", "Adobe RGB" or "Display P3" when a mark other than a profile says so, else "".
     inverted     whether 0 is white (TIFF).
     multiplied   whether colour is already multiplied by alpha (TIFF).
     keyed        whether one colour stands for transparent (PNG).
@@ -94,7 +91,7 @@ def read_header(data: bytes, name: str, *, max_pixels: int) -> Header:
     """Read the header of a picture file; ``name`` is used for words and the suffix only.
 
     Raises MockupError for everything that is not one still JPEG, PNG, WebP,
-    TIFF or BMP picture of at most ``max_pixels``.
+    HEIC, TIFF or BMP picture of at most ``max_pixels``.
     """
     kind = _kind(data, name)
     try:
@@ -117,17 +114,16 @@ def read_header(data: bytes, name: str, *, max_pixels: int) -> Header:
 
 
 def _kind(data: bytes, name: str) -> str:
-    suffix = name.rpartition(".")[2].lower() if "." in name else ""
     if not data:
         raise MockupError("This file is empty.", fix=_DAMAGED, where=name)
-    if suffix in _RAW_SUFFIXES:  # many are TIFFs inside, with a small preview first
-        raise _is(_RAW, name)
     if data[:3] == b"\xff\xd8\xff":
         return "JPEG"
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return "PNG"
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "WebP"
+    if is_heic(data):
+        return "HEIC"
     for start, mark, what in _OTHERS:
         if data[start:start + len(mark)] == mark:
             raise _is(what, name)
@@ -135,7 +131,7 @@ def _kind(data: bytes, name: str) -> str:
         return "TIFF"
     if data[:2] == b"BM" and len(data) > 26:
         return "BMP"
-    raise MockupError("This is not a picture file.", fix="Use a JPEG, PNG, WebP, TIFF or BMP picture.", where=name)
+    raise MockupError("This is not a picture file.", fix="Use a JPEG, PNG, WebP, HEIC, TIFF or BMP picture.", where=name)
 
 
 def _jpeg(data: bytes) -> Header:
@@ -154,6 +150,11 @@ def _webp(data: bytes) -> Header:
     turn, says, notes = _exif(image)
     return Header("WebP", *image.size, image.mode, turn=turn, turned=turn, icc=image.info.get("icc_profile"),
                   says=says, notes=notes)
+
+
+def _heic(data: bytes) -> Header:
+    size, mode, bits, icc, says = heic_facts(data)  # its decoder turns it upright
+    return Header("HEIC", *size, mode, bits=16 if bits > 8 else 8, icc=icc, says=says)
 
 
 def _bmp(data: bytes) -> Header:
@@ -284,4 +285,4 @@ def _cut_off(kind: str) -> MockupError:
     return MockupError(f"This {kind} file is cut off.", fix=_DAMAGED)
 
 
-_READERS = {"JPEG": _jpeg, "PNG": _png, "WebP": _webp, "TIFF": _tiff, "BMP": _bmp}
+_READERS = {"JPEG": _jpeg, "PNG": _png, "WebP": _webp, "HEIC": _heic, "TIFF": _tiff, "BMP": _bmp}

@@ -16,7 +16,9 @@ from mockup.colour.spaces import decode_srgb
 from mockup.errors import MockupError
 from mockup.files.decode import decode
 from mockup.files.header import Header, read_header
+from mockup.files.heic import display_p3
 from mockup.files.profile import Profile, ProfileError, adobe_rgb, read_profile, srgb_profile
+from mockup.files.raw import develop_raw, is_raw, raw_size
 from mockup.files.whole import read_bytes, sha256
 
 __all__ = ["FILE_LIMIT", "MAX_PIXELS", "Photo", "photo_from_bytes", "photo_size", "read_photo"]
@@ -35,16 +37,18 @@ class Photo:
     alpha   (H, W) uint8, None when opaque; the colours are not multiplied by it.
     sha256  of the file's bytes.
     notes   what was done, in words.
+    straight  whether the light is as the sensor counted it, without a camera's tone curve.
     """
 
     pixels: np.ndarray
     alpha: np.ndarray | None
     sha256: str
     notes: tuple[str, ...]
+    straight: bool = False
 
 
 def read_photo(path: Path, *, max_pixels: int = MAX_PIXELS) -> Photo:
-    """Read a JPEG, PNG, WebP, TIFF or BMP picture through its profile to linear light.
+    """Read a JPEG, PNG, WebP, HEIC, TIFF or BMP picture, or a camera's raw file, through its profile to linear light.
 
     Raises MockupError, naming ``path``, when there is no such file, it is not
     one still picture of these kinds, is cut off or damaged, is in CMYK without
@@ -55,11 +59,17 @@ def read_photo(path: Path, *, max_pixels: int = MAX_PIXELS) -> Photo:
 
 def photo_size(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[int, int]:
     """(width, height) of a picture after its EXIF turn, without decoding it; raises as ``read_photo``."""
-    return read_header(read_bytes(Path(path), limit=FILE_LIMIT), str(path), max_pixels=max_pixels).size
+    data = read_bytes(Path(path), limit=FILE_LIMIT)
+    if is_raw(data, str(path)):
+        return raw_size(data, str(path), max_pixels=max_pixels)
+    return read_header(data, str(path), max_pixels=max_pixels).size
 
 
 def photo_from_bytes(data: bytes, name: str, *, max_pixels: int = MAX_PIXELS) -> Photo:
     """As ``read_photo``, from the bytes of a file; ``name`` is used in errors."""
+    if is_raw(data, name):
+        return Photo(develop_raw(data, name, max_pixels=max_pixels), None, sha256(data),
+                     ("developed from the camera's raw file, without a tone curve",), straight=True)
     header = read_header(data, name, max_pixels=max_pixels)
     profile, said = _meaning(header, name)
     notes = [said, *header.notes]
@@ -98,6 +108,8 @@ def _meaning(header: Header, name: str) -> tuple[Profile | None, str]:
             profile, said = None, f"its profile is for {profile.space.lower()} pictures: taken as sRGB"
     elif header.says == "Adobe RGB" and colours == "RGB":
         return adobe_rgb(), "read as Adobe RGB, by its EXIF mark"
+    elif header.says == "Display P3" and colours == "RGB":
+        return display_p3(), "read as Display P3, by its colour mark"
     elif header.says == "sRGB":
         profile, said = None, "read as sRGB, as the file says"
     else:

@@ -53,15 +53,15 @@ def real(saved):
 
 @pytest.mark.parametrize("data, words", [
     (b"", "This file is empty. Copy or export it again from the original."),
-    (b"Dear maker, the board is in the other mail.", "This is not a picture file. Use a JPEG, PNG, WebP, TIFF or BMP"),
+    (b"Dear maker, the board is in the other mail.", "This is not a picture file. Use a JPEG, PNG, WebP, HEIC, TIFF or BMP"),
     (b"\0" * 5000, "This is not a picture file."),
     (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "This is not a picture file."),
     (b"%PDF-1.7\n" + b"x" * 99, "This is a PDF, not a picture. Export its picture as JPEG, PNG or TIFF"),
     (b"GIF89a" + b"x" * 99, "This is a GIF"),
-    (b"\0\0\0\x18ftypheic" + b"x" * 99, "HEIC, AVIF or film file. Export it as JPEG, PNG or TIFF."),
-    (b"\0\0\0\x18ftypavif" + b"x" * 99, "HEIC, AVIF or film file. Export it as JPEG, PNG or TIFF."),
-    (b"\0\0\0\x18ftypcrx " + b"x" * 99, "This is a raw camera file. Develop it and export it as JPEG, PNG or TIFF."),
-    (b"II*\0\x10\0\0\0CR\2\0" + b"x" * 99, "This is a raw camera file."),
+    (b"\0\0\0\x18ftypheic" + b"x" * 99, "This HEIC file is damaged. Copy or export it again from the original."),
+    (b"\0\0\0\x18ftypavif" + b"x" * 99, "This is an AVIF or film file. Export it as JPEG, PNG or TIFF."),
+    (b"\0\0\0\x18ftypcrx " + b"x" * 99, "This raw camera file is damaged, or of a camera that is not known. Copy it again, or develop it"),
+    (b"II*\0\x10\0\0\0CR\2\0" + b"x" * 99, "This raw camera file is damaged"),
     (b"8BPS\0\1" + b"x" * 99, "This is a layered picture file. Export it as JPEG, PNG or TIFF"),
     (b"PK\3\4" + b"x" * 99, "This is an archive"),
     (b"\xff\xd8\xff", "This JPEG file is damaged."),
@@ -75,13 +75,13 @@ def test_other_files_are_named_for_what_they_are(data, words):
 
 
 def test_raw_files_are_known_by_their_name(saved, scene):
-    assert "This is a raw camera file. Develop it" in refusal(saved(scene, "TIFF"), "board.NEF")
+    assert "This raw camera file is damaged" in refusal(saved(scene, "TIFF"), "board.NEF")
 
 
 def test_a_raw_file_in_the_guise_of_a_tiff(scene):
     file = io.BytesIO()
     tifffile.imwrite(file, scene, photometric="rgb", extratags=[(50706, 1, 4, bytes([1, 4, 0, 0]), True)])
-    assert "This is a raw camera file." in refusal(file.getvalue(), "board.tif")
+    assert "This is a raw camera file. Name it .dng" in refusal(file.getvalue(), "board.tif")
 
 
 def test_a_picture_under_a_wrong_name_is_read(saved, scene):
