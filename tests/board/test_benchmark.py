@@ -18,10 +18,11 @@ from mockup.board.door import photo_to_board
 from mockup.files.photo import photo_from_bytes
 
 LENGTH, CONTRAST = 0.003, 0.10
+PHONE = (4000, 3000)  # 12 megapixels: at half of that width blur alone takes a tenth of the figure now and then, and is told
 COLOUR = {"target": 2.0, "grey": 3.0}
 
 
-def run(number, kind, size_px=(2000, 1500)):
+def run(number, kind, size_px):
     data, truth = sim.draw(number, kind, size_px=size_px)
     board = calibrate(photo_from_bytes(data, "draw.jpg").pixels,
                       Wanted(target="after-2014" if kind == "target" else None))
@@ -56,7 +57,7 @@ def test_two_draws(number, kind):
 def test_forty_draws(kind):
     scores, quiet = [], []
     for number in range(40):
-        board, s = run(number, kind)
+        board, s = run(number, kind, PHONE)
         scores.append((s.length, s.colour, abs(s.contrast)))
         quiet += [f"draw {number}: {what}" for what in silent(board, s, kind)]
     length, colour, contrast = np.array(scores).T
@@ -66,7 +67,7 @@ def test_forty_draws(kind):
     assert not quiet
     assert np.percentile(length, 95) <= LENGTH
     assert colour.max() <= COLOUR[kind]
-    assert np.percentile(contrast, 90) <= CONTRAST
+    assert np.percentile(contrast, 95) <= CONTRAST
 
 
 @pytest.mark.slow
