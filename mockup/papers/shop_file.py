@@ -12,6 +12,7 @@ from ..finish.steps import Coat
 from ..scene.reader import Reader, offer, show
 from ..scene.text import read_toml
 from ..scene.values import Scene
+from .address import checked_mail
 from .frets import Frets
 from .practice import FILM_KEYS, films_practice, practice_overrides
 from .shop_values import FLAT, Allowance, Fitting, Shop
@@ -52,7 +53,7 @@ def read_shop(scene: Scene) -> Shop:
 def _shop(root: Reader, scene: Scene, file: str) -> Shop:
     units = root.choice("units", ("mm", "in"), "mm")
     lengths = _Lengths(units)
-    start, rest = root.date("start"), _rest(root)
+    start, rest, mail = root.date("start"), _rest(root), _mail(root)
     bought = root.choice("bought", ("listed", "none"), "listed") == "listed"
     kerf = lengths.number(root, "kerf", 0, 10, 2.5)
     table = root.table("allowance")
@@ -67,7 +68,7 @@ def _shop(root: Reader, scene: Scene, file: str) -> Shop:
     frets = _frets(root, lengths)
     fittings = tuple(f for name, read in root.tables("fittings", 200, "fitting").items()
                      if (f := _fitting(read, name, scene, lengths)) is not None)
-    return Shop(file=file, units=units, start=start or "", rest=rest, kerf=kerf, allowance=allowance, boards=boards, parts=parts,
+    return Shop(file=file, mail=mail, units=units, start=start or "", rest=rest, kerf=kerf, allowance=allowance, boards=boards, parts=parts,
                 films=films, frets=frets, fittings=fittings, bought=bought)
 
 
@@ -86,6 +87,16 @@ class _Lengths:
 def _nice(value: float) -> float:
     """Three digits: limits are read by people."""
     return float(f"{value:.3g}")
+
+
+def _mail(root: Reader) -> str:
+    mail = root.text("mail", "", longest=254)
+    try:
+        return checked_mail(mail) if mail else ""
+    except MockupError as error:
+        for problem in error.problems:
+            root.note("mail", problem.found, problem.fix)
+        return ""
 
 
 def _rest(root: Reader) -> frozenset[int]:

@@ -22,6 +22,7 @@ HEAD = """# What the shop knows of "{title}" and the picture does not need. Leng
 units = "mm"                   # or "in": of every length in this file
 # start = 2027-01-11           # the first day of work; left out, today
 # rest = ["sunday"]            # days without work
+# mail = "name@example.org"    # where a client's choice goes, from the page that "mockup share" writes
 kerf = 2.5                     # what the saw takes
 {bought}
 [allowance]                    # what a blank has more than its part, in all

@@ -71,6 +71,7 @@ class Shop:
     """All that the shop's file says, with usual values for the rest.
 
     file         its name, "" when there is none.
+    mail         the maker's address, to which a client's choice goes; "" when not said.
     units        "mm" or "in": which is written first on papers.
     start        ISO 8601, "" when not said.
     rest         weekdays without work, Monday = 0.
@@ -80,6 +81,7 @@ class Shop:
     """
 
     file: str = ""
+    mail: str = ""
     units: str = "mm"
     start: str = ""
     rest: frozenset[int] = frozenset()
