@@ -28,6 +28,7 @@ from .commands.place import place
 from .commands.plain import PlainGroup
 from .commands.print import print_
 from .commands.render import render
+from .commands.share import share
 from .commands.sheet import sheet
 from .commands.shop import shop
 from .commands.stain import stain
@@ -44,7 +45,7 @@ def cli() -> None:
     """Colour mock-ups of an instrument, on a photo of the very board, before any wood is stained."""
 
 
-for _command in (demo, new, sheet, render, approve, dossier, verify, print_, shop, compare, colours, card, board, place, stain, wood):
+for _command in (demo, new, sheet, share, render, approve, dossier, verify, print_, shop, compare, colours, card, board, place, stain, wood):
     cli.add_command(_command)
 
 
