@@ -8,6 +8,7 @@ from it. Where no spectrum was measured this is an estimate, and says so.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
@@ -34,6 +35,8 @@ BASIS = "estimate: spectra guessed from three bands"
 CENTRES = (455.0, 540.0, 605.0)
 # Options are said to match below, and to part above, these ΔE00.
 MATCH, PART = 2.0, 3.0
+# Lights as they are called in a sentence.
+CALLED = {"daylight": "daylight", "warm lamp": "a warm lamp", "LED": "a white LED"}
 COARSE = 9  # nodes of the table of light changes: they are smooth
 
 
@@ -153,11 +156,13 @@ class Parting:
     apart_off: float
 
     def words(self) -> str:
-        return (f"{self.first} and {self.second} match under {self.alike} (ΔE00 {self.alike_off:.1f}) "
-                f"and part under {self.apart} (ΔE00 {self.apart_off:.1f}; {BASIS}).")
+        """"Honey and Amber match under daylight (ΔE00 0.8) and part under a warm lamp (ΔE00 4.1); estimate: ..."."""
+        near, far = (CALLED.get(light, light) for light in (self.alike, self.apart))
+        return (f"{self.first} and {self.second} match under {near} (ΔE00 {self.alike_off:.1f}) "
+                f"and part under {far} (ΔE00 {self.apart_off:.1f}); {BASIS}.")
 
 
-def parting(options: dict[str, dict[str, Lab]]) -> tuple[Parting, ...]:
+def parting(options: Mapping[str, Mapping[str, Lab]]) -> tuple[Parting, ...]:
     """Pairs of options that match under one light and part under another.
 
     options  by name, the colours of the same part as ``colours_under`` gives them.

@@ -25,6 +25,7 @@ from .face import ITALIC, clean, face
 from .page import Image, Page
 from .raster import raster
 from .record import make_record, record_bytes, short
+from .sheet_colour import parting_notes, range_ends
 
 __all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words"]
 
@@ -67,8 +68,8 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
     found = colours(chosen, kept=kept)
     told(0.85)
-    notes = approval_notes(chosen, made.notes)
     grouped = groups(chosen, side)
+    notes = (*approval_notes(chosen, made.notes), *parting_notes(chosen, found, grouped, kept, side))
     thumbnails = _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
     told(0.95)
     height, width = made.pixels.shape[:2]
@@ -154,7 +155,8 @@ def _target(scene: Scene, colour: PartColour) -> Target:
         said.append(f"The mean over the burst is {lab_words(colour.finished_lab)}.")
     elif colour.spread > 0:  # a part too narrow for a patch has none
         said.append(f"{unbroken('95 %')} of the board's own {unbroken('10 mm')} patches lie within {spread} of their mean.")
-    return Target(title=f"{colour.title}, {colour.wood}", patches=tuple(map(swatch, patches)), rows=tuple(rows), range=" ".join(said))
+    return Target(title=f"{colour.title}, {colour.wood}", patches=tuple(map(swatch, patches)), rows=tuple(rows), range=" ".join(said),
+                  ends=tuple(map(swatch, range_ends(colour))))
 
 
 def approval_notes(scene: Scene, of_picture: tuple[str, ...]) -> tuple[str, ...]:

@@ -31,12 +31,16 @@ class Recipe:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The colour a part should meet: patches, labelled values, and how far the wood itself varies."""
+    """The colour a part should meet: patches, labelled values, and how far the wood itself varies.
+
+    ends  the colour if it comes out light, as expected, and if dark, of a burst that of its middle; () where none is predicted.
+    """
 
     title: str
     patches: tuple[tuple[int, int, int], ...]
     rows: tuple[tuple[str, str], ...]
     range: str
+    ends: tuple[tuple[int, int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +189,7 @@ def _recipe(column: Column, words: Approval, density: float) -> None:
 
 def _targets(column: Column, words: Approval, density: float) -> None:
     _heading(column, "Colour to meet")
-    side = 3.6 * EM
+    side = 4.0 * EM
     for i, target in enumerate(words.targets):
         column.space(1.7 * EM if i else 0)
         column.text(target.title, BODY.bold())
@@ -199,7 +203,15 @@ def _targets(column: Column, words: Approval, density: float) -> None:
             beside.space(0.55 * EM)
         beside.text(target.range, SMALL)
         column.items += beside.items
-        column.y = max(top + side, beside.y)
+        under = Column(column.x, top + side, 2 * side)
+        if target.ends:
+            under.space(0.7 * EM)
+            third = 2 * side / len(target.ends)
+            under.items += [Box(under.x + k * third, under.y, third, 0.4 * side, colour) for k, colour in enumerate(target.ends)]
+            under.space(0.4 * side + 0.5 * EM)
+            under.text("light, expected, dark", SMALL)
+        column.items += under.items
+        column.y = max(under.y, beside.y)
     column.space(1.4 * EM)
     column.text(words.basis, SMALL)
 

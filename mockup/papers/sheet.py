@@ -11,14 +11,16 @@ from ..errors import MockupError
 from ..files.picture import SUFFIXES, encode_picture
 from ..files.whole import write_whole
 from ..render.colours import PartColour, colours
+from ..render.elsewhen import lit_colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..scene.values import Scene
 from .describe import (Group, Option, alike_sentences, basis_sentence, binding_words, edition_words, finish_sentence, groups,
-                       lab_words, largest_seen, sheen_sentence, swatch, unbroken_units, wood_sentence, wood_words)
+                       lab_words, largest_seen, sheen_sentence, swatch, unbroken, unbroken_units, wood_sentence, wood_words)
 from .page import Image, Page, paper_size
 from .pdf import pdf_bytes
 from .raster import raster
+from .sheet_colour import parting_sentences, range_ends
 from .sheet_layout import Cell, Facts, Sheet, lay_out
 
 __all__ = ["FEWEST", "MOST", "chosen", "encode_page", "sheet", "write_sheet"]
@@ -71,7 +73,7 @@ def sheet(scene: Scene, names: Sequence[str] | None = None, *, today: str, paper
     for done, view in enumerate(views, 1):
         found.append(colours(view, kept=kept))
         told(done / steps)
-    layout = lay_out(_words(views, found, today, side), size)
+    layout = lay_out(_words(views, found, today, side, kept), size)
     density = PRINT if px_width is None else px_width / layout.width
     images = []
     for done, (view, frame) in enumerate(zip(views, layout.frames, strict=True), len(views)):
@@ -125,8 +127,8 @@ def _with_binding(scene: Scene, group: Group) -> str:
     return "; ".join([finish_sentence(group.part), *map(unbroken_units, bound)])
 
 
-def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], today: str, side: str) -> Sheet:
-    scene, cells, options = views[0], [], []
+def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], today: str, side: str, kept: Kept) -> Sheet:
+    scene, cells, options, lit = views[0], [], [], {}
     for view, parts in zip(views, found, strict=True):
         name = largest_seen(view, side)
         colour = next(c for c in parts if c.part == name)
@@ -138,12 +140,17 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
         cells.append(Cell(size=(box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN), title=view.variant.title,
                           why=view.variant.why, swatches=tuple(map(swatch, burst or (colour.finished_lab,))),
                           colours=((f"{lab_words(burst[0])} · middle of {colour.title.lower()}", f"{lab_words(burst[1])} · edge")
-                                   if burst else (f"{lab_words(colour.finished_lab)} · mean of {colour.title.lower()}",)), facts=facts))
+                                   if burst else (f"{lab_words(colour.finished_lab)} · mean of {colour.title.lower()}",)), facts=facts,
+                          ends=tuple(map(swatch, range_ends(colour))),
+                          range=f"Range{' of the middle' if burst else ''} {unbroken(f'ΔE00 {colour.error:.1f}')}"))
+        lit[view.variant.name] = lit_colours(view, [colour], kept=kept)[name]
         options.append(Option(view.variant.title, colour.title, colour.finished_lab,
                               next(p.finish.sheen for p in view.parts if p.name == name)))
     woods = list(dict.fromkeys(wood_sentence(view) for view in views))
     notes = [*woods, "Wood varies from piece to piece, and screens and prints differ: judge the final colour on a sample of the wood.",
-             "Patches are the mean finished colour of the part, of a burst that of its middle and of its edge, without gloss (CIE Lab, D65).",
+             "Patches are the mean finished colour of the part, of a burst that of its middle and of its edge, without gloss (CIE Lab, D65); a range shows "
+             "what it may be should it come out light or dark.",
              basis_sentence(c for parts in found for c in parts)]
     return Sheet(title=scene.title, edition=edition_words(scene, today), client=scene.client, cells=tuple(cells),
-                 alike=tuple(alike_sentences(options)), notes=tuple(notes))
+                 alike=(*alike_sentences(options), *parting_sentences(lit, {v.variant.name: v.variant.title for v in views if v.variant})),
+                 notes=tuple(notes))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import zip_longest
 
 from .describe import capital
 from .face import PT, text_width
 from .flow import Column, Style
-from .page import INK, PALE, QUIET, Item, Line, Text
+from .page import INK, PALE, QUIET, Box, Item, Line, Text
 
 __all__ = ["Cell", "Facts", "Frame", "Layout", "Sheet", "lay_out"]
 
@@ -17,6 +19,7 @@ LARGEST, SMALLEST, STEP = 9.0, 6.5, 0.5  # points of a caption
 ON_PAPER = {2: 10.5, 3: 9.0, 4: 8.5}      # the largest by columns, where the page has room
 TALLEST = 210.0   # mm of a picture on a page of free height
 ENOUGH = 0.42     # share of a row that its pictures should keep before captions are made smaller
+ENDS = ("light", "expected", "dark")
 CUTS = (8, 6, 5, 4, 3, 2, 1)
 
 
@@ -36,6 +39,8 @@ class Cell:
 
     swatches  one colour, or two of a burst: its middle and its edge.
     colours   their values in words, each with what it is the colour of.
+    ends      the colour if it comes out light, as expected, and if dark; () where none is predicted.
+    range     what they are the range of, and how wide it is.
     """
 
     size: tuple[float, float]
@@ -44,6 +49,8 @@ class Cell:
     swatches: tuple[tuple[int, int, int], ...]
     colours: tuple[str, ...]
     facts: tuple[Facts, ...]
+    ends: tuple[tuple[int, int, int], ...] = ()
+    range: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +142,7 @@ def _on_paper(sheet: Sheet, width: float, height: float) -> Layout:
     sizes = [largest - STEP * k for k in range(int((largest - SMALLEST) / STEP) + 1)]
     tries: list[tuple[float, int | None]] = [(size, None) for size in sizes] + [(SMALLEST, most) for most in CUTS]
     for size, most in tries:
-        captions = sum(max(_caption(sheet.cells[k], 0, 0, grid.cell, size, most).y for k in row) for row in grid.rows)
+        captions = sum(_captions([sheet.cells[k] for k in row], grid, 0.0, size, most)[0].y for row in grid.rows)
         free = (room - captions - (len(grid.rows)) * _row_gap(size)) / len(grid.rows)
         # Good enough when the width decides the scale, or pictures keep their share.
         if free >= min(grid.cell * high / wide, ENOUGH * room / len(grid.rows)):
@@ -156,15 +163,12 @@ def _assemble(sheet: Sheet, grid: _Grid, head: Column, scale: float, width: floa
     captions: list[tuple[Item, ...]] = [()] * len(sheet.cells)
     y = head.y
     for row in grid.rows:
-        lowest = y
-        for column, k in enumerate(row):
-            x = grid.x(column)
-            frames[k] = Frame(x, y, grid.cell, picture)
-            caption = _caption(sheet.cells[k], x, y + picture, grid.cell, size, most)
+        made = _captions([sheet.cells[k] for k in row], grid, y + picture, size, most)
+        for k, caption in zip(row, made, strict=True):
+            frames[k] = Frame(caption.x, y, grid.cell, picture)
             captions[k] = tuple(caption.items)
             items += caption.items
-            lowest = max(lowest, caption.y)
-        y = lowest + _row_gap(size)
+        y = made[0].y + _row_gap(size)
     foot = _foot(sheet, 0.0, margin, width)
     if height is None:
         height = y + foot.y + margin
@@ -201,37 +205,92 @@ def _count(n: int) -> str:
     return ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight")[n]
 
 
-def _caption(cell: Cell, x: float, y: float, width: float, size: float, most: int | None) -> Column:
-    """Swatch and title, the reason for the option, then wood, finish and sheen."""
+def _captions(cells: Sequence[Cell], grid: _Grid, y: float, size: float, most: int | None) -> list[Column]:
+    """The captions of one row of cells. What stands beside each other begins at one height, and all end at one."""
+    columns = [Column(grid.x(k), y, grid.cell, most) for k in range(len(cells))]
+    shown = [c.facts if most is None else c.facts[:max(1, min(3, most - 1))] for c in cells]
+    labels = ["Range", "Finish", *(c.range.split(" ")[-1] for c in cells), *(_titles(f) for facts in shown for f in facts[1:])]
+    indent = _indent(labels, Style(size), grid.cell)
+    for blocks in zip_longest(*(_blocks(c, facts, size, indent) for c, facts in zip(cells, shown, strict=True))):
+        for column, block in zip(columns, blocks, strict=True):
+            if block is not None:
+                block(column)
+        level = max(column.y for column in columns)
+        for column in columns:
+            column.y = level
+    return columns
+
+
+def _indent(labels: Sequence[str], style: Style, width: float) -> float:
+    """Room for labels: that of the widest, at most a third, but none has a word broken where it need not be."""
+    room = min(max(text_width(label, style.weight, style.size) for label in labels), 0.30 * width)
+    word = max(text_width(w, style.weight, style.size) for label in labels for w in label.split() or [""])
+    return max(room, min(word, 0.42 * width)) + 2.6
+
+
+def _blocks(cell: Cell, shown: tuple[Facts, ...], size: float, indent: float) -> list[Callable[[Column], None]]:
+    """What a caption is made of, from top to bottom: swatch and title, the reason, the range, then wood, finish and sheen."""
     em = size * PT
     style = Style(size)
-    title = Style(size * 1.28, leading=1.22).bold()
-    column = Column(x, y, width, most)
-    column.space(1.1 * em)
-    side, gap, small = 3.1 * em, 0.9 * em, Style(size * 0.92).quiet()
-    lines: list[str] = []
-    for words in cell.colours:
-        fits = text_width(words, small.weight, small.size) <= width - side - gap
-        lines += [words] if fits else words.split(" · ")
-    column.swatch(cell.swatches, [(cell.title, title), *((words, small) for words in lines)], side=side, gap=gap)
-    if cell.why:
+
+    def head(column: Column) -> None:
+        title, small = Style(size * 1.28, leading=1.22).bold(), Style(size * 0.92).quiet()
+        column.space(1.1 * em)
+        side, gap = 3.1 * em, 0.9 * em
+        lines: list[str] = []
+        for words in cell.colours:
+            fits = text_width(words, small.weight, small.size) <= column.width - side - gap
+            lines += [words] if fits else words.split(" · ")
+        column.swatch(cell.swatches, [(cell.title, title), *((words, small) for words in lines)], side=side, gap=gap)
+
+    def why(column: Column) -> None:
+        if cell.why:
+            column.space(1.05 * em)
+            column.text(cell.why, style.slanted())
+
+    def ends(column: Column) -> None:
         column.space(1.05 * em)
-        column.text(cell.why, style.slanted())
-    column.space(1.05 * em)
-    shown = cell.facts if most is None else cell.facts[:max(1, min(3, most - 1))]
-    labels = ["Wood", "Finish", "Sheen", *(_titles(f) for f in shown[1:])]
-    indent = column.label_width(labels, style, most=0.30)
+        if cell.ends:
+            _strip(column, cell, style, indent)
+            column.space(0.75 * em)
+
+    def fact(label: str, words: str, gap: float = 0.62) -> Callable[[Column], None]:
+        def block(column: Column) -> None:
+            column.space(gap * em)
+            column.row(label, capital(words), style, indent=indent)
+
+        return block
+
     first = shown[0]
-    for i, (label, words) in enumerate((("Wood", first.wood), ("Finish", first.finish), ("Sheen", first.sheen))):
-        column.space(0.62 * em if i else 0)
-        column.row(label, capital(words), style, indent=indent)
-    for facts in shown[1:]:
-        column.space(0.62 * em)
-        column.row(_titles(facts), capital(f"{facts.wood}; {facts.finish}; {facts.sheen}"), style, indent=indent)
-    if len(cell.facts) > len(shown):
-        column.space(0.62 * em)
-        column.text(f"and {len(cell.facts) - len(shown)} more, see the approval", style.quiet())
-    return column
+    blocks = [head, why, ends, fact("Wood", first.wood, 0.0), fact("Finish", first.finish), fact("Sheen", first.sheen)]
+    blocks += [fact(_titles(f), f"{f.wood}; {f.finish}; {f.sheen}") for f in shown[1:]]
+    left = len(cell.facts) - len(shown)
+    if left:
+        def more(column: Column) -> None:
+            column.space(0.62 * em)
+            column.text(f"and {left} more, see the approval", style.quiet())
+
+        blocks.append(more)
+    return blocks
+
+
+def _strip(column: Column, cell: Cell, style: Style, indent: float) -> None:
+    """The colours that may come out, beside each other, each with what it is under it."""
+    em, top, small = style.size * PT, column.y, Style(style.size * 0.92).quiet()
+    label = Column(column.x, top, indent - 1.5)
+    label.text(cell.range, style.quiet())
+    x, room = column.x + indent, column.width - indent
+    wide, high = min(5.2 * em, room / len(ENDS)), 1.35 * em
+    column.items += [Box(x + k * wide, top, wide, high, colour) for k, colour in enumerate(cell.ends)]
+    under = Column(x, top + high + 0.5 * em, room, column.most)
+    if max(text_width(word, small.weight, small.size) for word in ENDS) < wide - 0.5 * em:
+        under.items += [Text(x + (k + 0.5) * wide, under.y + small.cap, word, small.size, small.weight, small.colour, "middle")
+                        for k, word in enumerate(ENDS)]
+        under.space(small.cap + small.drop)
+    else:
+        under.text(", ".join(ENDS), small)
+    column.items += [*label.items, *under.items]
+    column.y = max(label.y, under.y)
 
 
 def _titles(facts: Facts) -> str:

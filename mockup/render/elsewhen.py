@@ -10,14 +10,14 @@ import numpy as np
 from ..colour.difference import ciede2000
 from ..colour.spaces import linear_to_lab
 from ..finish.ageing import aged, with_years
-from ..finish.lights import BASIS, under_light
+from ..finish.lights import BASIS, colours_under, under_light
 from ..finish.reach import board_lab
 from ..scene.values import Scene
 from .boards import load_board
 from .colours import PartColour
 from .kept import Kept
 
-__all__ = ["Changed", "changed_colours"]
+__all__ = ["Changed", "changed_colours", "lit_colours"]
 
 Lab = tuple[float, float, float]
 
@@ -73,6 +73,18 @@ def changed_colours(scene: Scene, found: Sequence[PartColour], *, light: str = "
         lab = moved(old)
         out.append(Changed(colour.part, light, years, _rounded(lab), round(float(ciede2000(here, lab)), 2), less, more, "; ".join(basis)))
     return tuple(out)
+
+
+def lit_colours(scene: Scene, found: Sequence[PartColour], *, kept: Kept | None = None) -> dict[str, dict[str, Lab]]:
+    """By the names of parts, what each of ``found`` is under every light of ``finish.spectra.LIGHTS``, Lab adapted to it: an estimate."""
+    kept = Kept() if kept is None else kept
+    parts = {p.name: p for p in scene.parts}
+    out = {}
+    for colour in found:
+        seen = colours_under(parts[colour.part].finish, load_board(scene.boards[parts[colour.part].board], kept).axes)
+        home = np.array(seen["daylight"])
+        out[colour.part] = {light: _rounded(colour.finished_lab + np.array(lab) - home) for light, lab in seen.items()}
+    return out
 
 
 def _rounded(lab: np.ndarray) -> Lab:

@@ -2,6 +2,7 @@
 
 import io
 import re
+import shutil
 
 import cv2
 import numpy as np
@@ -37,14 +38,20 @@ def test_patches_are_the_colours_to_a_code(good_scene, good_kept):
     page = make(good_scene, names, good_kept)
     patches = [i for i in page.items if isinstance(i, Box)]
     pixels, s = raster(page), page.px_per_mm
-    assert len(patches) == 3
-    for name, patch in zip(names, patches, strict=True):
+    assert len(patches) == 3 + 9
+    squares = sorted((p for p in patches if p.width == p.height), key=lambda p: p.x)
+    ends = sorted((p for p in patches if p.width != p.height), key=lambda p: p.x)
+    for k, name in enumerate(names):
         body = next(c for c in colours(good_scene.with_variant(name), kept=good_kept) if c.part == "body")
-        linear = np.clip(lab_to_linear(np.array(body.finished_lab)), 0, 1)
-        code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055) * 255
-        assert np.abs(code - patch.fill).max() <= 0.5
-        x, y = (round((v + 2) * s) for v in (patch.x, patch.y))
-        assert tuple(pixels[y, x]) == patch.fill
+        shown = {squares[k]: body.finished_lab,
+                 **dict(zip(ends[3 * k:3 * k + 3], (body.light_lab, body.finished_lab, body.dark_lab), strict=True))}
+        for patch, lab in shown.items():
+            linear = np.clip(lab_to_linear(np.array(lab)), 0, 1)
+            code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055) * 255
+            assert np.abs(code - patch.fill).max() <= 0.5
+            x, y = (round((v + 2) * s) for v in (patch.x, patch.y))
+            assert tuple(pixels[y, x]) == patch.fill
+        assert f"Range ΔE00 {body.error:.1f}" in words(page)
         assert lab_words(body.finished_lab).replace("\u00a0", " ") in words(page)
 
 
@@ -137,6 +144,72 @@ def test_alike_is_said_when_it_is_so_and_only_then(good_scene, good_kept):
     assert re.search(r"Amber and Amber again may look alike: the mean colour of the body differs by (only|less than) ΔE00 0\.\d\.", said)
     assert said.count("alike") == 1
     assert "alike" not in words(make(good_scene, ["amber", "red"], good_kept))
+
+
+def _on_maple(scene, folder, lines):
+    """The scene on a board of plain maple, with more lines in its file."""
+    from mockup.scene.load import load_scene
+
+    shutil.copytree(scene.folder, folder)
+    (folder / "plover.toml").write_text(re.sub(r'photo = "table.png".*?grain = 90', 'texture = "maple-plain-1"', scene.file.read_text(), flags=re.S) + lines)
+    return load_scene(folder / "plover.toml")
+
+
+DYED = """
+[variants.dyed]
+title = "Dyed"
+[variants.dyed.set]
+"parts.body.finish" = [ { stain = "red", strength = 1 }, { coat = "water-borne", coats = 3 } ]
+"""
+PAINTED = """
+[variants.painted]
+title = "Painted"
+[variants.painted.set]
+"parts.body.finish" = [ { paint = [PAINT] } ]
+"""
+
+
+@pytest.fixture(scope="module")
+def metameric(good_scene, good_kept, tmp_path_factory):
+    """A red dye, and a paint mixed to its very colour in daylight."""
+    dyed = _on_maple(good_scene, tmp_path_factory.mktemp("dyed") / "plover", DYED).with_variant("dyed")
+    lab = next(c for c in colours(dyed, kept=good_kept) if c.part == "body").finished_lab
+    return _on_maple(good_scene, tmp_path_factory.mktemp("pair") / "plover", DYED + PAINTED.replace("PAINT", ", ".join(f"{v:.1f}" for v in lab)))
+
+
+PARTS = re.compile(r"Dyed and Painted match under (?:daylight|a white LED) \(ΔE00 (\d\.\d)\) and part under a warm lamp \(ΔE00 (\d\.\d)\); estimate: ")
+
+
+def test_a_pair_that_a_lamp_parts_is_told(metameric, good_kept, tmp_path):
+    """Dye in wood and paint of its daylight colour: alike by day, and by a lamp not, as spectra of different colourants are (metamerism, CIE 15)."""
+    found = PARTS.search(words(make(metameric, ["dyed", "painted", "blue"], good_kept)))
+    assert found and float(found[1]) < 2.0 and float(found[2]) > 3.0
+    assert "part under" not in words(make(metameric, ["dyed", "blue"], good_kept))
+    from mockup.papers.approval import approval
+
+    approved = approval(metameric, "dyed", tmp_path, today=TODAY, px_width=1200, kept=good_kept)
+    assert PARTS.search(words(approved.page)) and any(PARTS.search(n.replace("\u00a0", " ")) for n in approved.record["notes"])
+    assert "part under" not in words(approval(metameric, "blue", tmp_path, today=TODAY, px_width=1200, kept=good_kept).page)
+
+
+def test_an_approval_shows_its_range(good_scene, good_kept, tmp_path):
+    from mockup.papers.approval import approval
+
+    page = approval(good_scene, "red", tmp_path, today=TODAY, px_width=1200, kept=good_kept).page
+    body = next(c for c in colours(good_scene.with_variant("red"), kept=good_kept) if c.part == "body")
+    fills = [i.fill for i in page.items if isinstance(i, Box)]
+    wanted = [swatch(lab) for lab in (body.light_lab, body.finished_lab, body.dark_lab)]
+    assert any(fills[k:k + 3] == wanted for k in range(len(fills)))
+    assert "light, expected, dark" in words(page)
+
+
+def test_a_burst_shows_the_range_of_its_middle():
+    from mockup.papers.sheet_colour import range_ends
+    from mockup.render.colours import PartColour
+
+    colour = PartColour("top", "Top", "b", "maple", True, (80.0, 5.0, 18.0), (50.0, 10.0, 30.0), 1.0, "library estimate", 2.0, 6.0,
+                        (56.0, 9.0, 29.0), (45.0, 11.0, 32.0), (60.0, 8.0, 40.0), (20.0, 12.0, 15.0))
+    assert range_ends(colour) == ((66.0, 7.0, 39.0), (60.0, 8.0, 40.0), (55.0, 9.0, 42.0))
 
 
 @pytest.mark.parametrize(("lightness", "alike"), [(2.0, False), (2.5, False), (1.9, True), (0.0, True)])

@@ -17,7 +17,8 @@ LONG = ("A reason told at length, so that one sees what a sheet does when its ma
 def sheet(count, *, title="Plover", option="Amber", why="Warm.", finish="Amber dye, four coats of oil varnish", parts=1,
           size=(380.0, 480.0), alike=(), part="Body", client=""):
     facts = tuple(Facts((f"{part} {k}" if k else part,), "flame maple (indicative)", finish, "gloss, 80 GU") for k in range(parts))
-    cell = Cell(size, option, why, ((180, 120, 60),), ("L 50.0  a 10.0  b 30.0 · mean of body",), facts)
+    cell = Cell(size, option, why, ((180, 120, 60),), ("L 50.0  a 10.0  b 30.0 · mean of body",), facts,
+                ((200, 140, 80), (180, 120, 60), (160, 100, 40)), "Range of the middle ΔE00\u00a08.4")
     return Sheet(title, "Revision A · 25 November 2026", client, (cell,) * count, tuple(alike), ("Wood varies, and screens differ.",) * 4)
 
 
@@ -88,11 +89,32 @@ def test_all_pictures_are_of_one_scale():
     assert layout.scale * 380 <= layout.frames[0].width + 1e-9
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("count", [2, 4, 7])
+def test_rows_of_captions_are_level(count, paper):
+    """What is said of one thing begins at one height in all the cells of a row, however long what stands above it is."""
+    from dataclasses import replace
+
+    plain = sheet(count, parts=3)
+    burst = replace(plain.cells[0], colours=("L 60.0  a 10.0  b 30.0 · middle of body", "L 20.0  a 10.0  b 10.0 · edge"), why=LONG[:200],
+                    facts=(replace(plain.cells[0].facts[0], finish="Amber dye at 35 %, sanded back, " * 6), *plain.cells[0].facts[1:]))
+    layout = lay_out(replace(plain, cells=(*plain.cells[:-1], burst)), paper)
+    for row in {f.y for f in layout.frames}:
+        tops = {label: {round(i.y, 6) for f, c in zip(layout.frames, layout.captions, strict=True) if f.y == row for i in c
+                        if isinstance(i, Text) and i.text.split(" ")[0] == label} for label in ("Range", "Wood", "Finish", "Sheen")}
+        assert all(len(heights) == 1 for heights in tops.values()), tops
+
+
+def test_a_label_is_not_broken_for_want_of_a_millimetre():
+    layout = lay_out(sheet(4, parts=2, part="Fretboard"), paper_size("a4"))
+    assert any(i.text.startswith("Fretboard") for i in layout.captions[0] if isinstance(i, Text))
+
+
 def test_no_reason_leaves_no_hole():
     def gap(why):
         layout = lay_out(sheet(2, why=why), None)
-        texts = {i.text: i.y for i in layout.captions[0] if isinstance(i, Text)}
-        return texts["Wood"] - next(i.y + i.height for i in layout.captions[0] if isinstance(i, Box))
+        texts = {i.text.split(" ")[0]: i.y for i in layout.captions[0] if isinstance(i, Text)}
+        return texts["Range"] - next(i.y + i.height for i in layout.captions[0] if isinstance(i, Box))
 
     assert gap("") < 8
     assert gap("Warm.") > gap("") + 3
