@@ -64,9 +64,9 @@ def page_html(page: Page) -> bytes:
 def _option(page: Page, n: int) -> str:
     made, shots = page.offers[n], page.shots[n]
     figures = "".join(
-        f'<figure data-side="{s.side}"><img class="light" width="{s.width}" height="{s.height}" decoding="async" '
+        f'<figure data-side="{s.side}"><img class="light" width="{s.width}" height="{s.height}" decoding="sync" '
         f'alt="{escape(page.title)} in {escape(made.title)}, {s.side}" src="{_data("image/jpeg", s.light)}">'
-        f'<img class="dark" hidden alt="" decoding="async" width="{s.width}" height="{s.height}" src="{_data("image/webp", s.dark)}">'
+        f'<img class="dark" hidden alt="" decoding="sync" width="{s.width}" height="{s.height}" src="{_data("image/webp", s.dark)}">'
         f"<figcaption>{SIDES[s.side]}</figcaption></figure>" for s in shots)
     why = f'<p class="why">{escape(made.why)}</p>' if made.why else ""
     about = made.about

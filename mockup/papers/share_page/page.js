@@ -71,8 +71,9 @@
     line.style.left = `${state.split * 100}%`;
     line.setAttribute("aria-valuenow", String(Math.round(state.split * 100)));
     line.setAttribute("aria-valuetext", `${panes[state.at].title} on the left ${Math.round(state.split * 100)} %, ${panes[state.other].title} on the right`);
-    $("smaller").disabled = $("whole").disabled = state.zoom < 1.01;
-    $("larger").disabled = state.zoom > closest(f) - 0.01;
+    // Not disabled: that would take the focus away from who zooms by keyboard.
+    for (const [id, off] of [["smaller", state.zoom < 1.01], ["whole", state.zoom < 1.01], ["larger", state.zoom > closest(f) - 0.01]])
+      $(id).setAttribute("aria-disabled", String(off));
     $("turn").setAttribute("aria-pressed", String(f.lie));
   }
 
@@ -226,7 +227,10 @@
     $("dark").setAttribute("aria-pressed", String(dark));
     draw();
   });
+  const head = document.querySelector("header");
   new ResizeObserver(() => draw()).observe(stage);
+  // On a wide screen the words scroll by under the heading and beside the stage.
+  new ResizeObserver(() => document.documentElement.style.setProperty("--head", matchMedia("(min-width: 62rem)").matches ? `${head.offsetHeight}px` : "0px")).observe(head);
 
   // -- the text of the choice: as choice.py writes and reads it ---------------------------
 
