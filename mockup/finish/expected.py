@@ -25,7 +25,7 @@ class Expected:
     """A predicted colour and its range; Lab D65.
 
     spread    CIEDE2000 within which 95 % of finished pieces should lie.
-    light     the finish with less of everything, and the colour at that end.
+    light     the colour if it comes out lighter: less of what darkens, more of a pigment that lightens; dark the other way.
     fitted    True when every stain and film in it was fitted to a test board.
     basis     in words.
     """
@@ -45,9 +45,12 @@ class Expected:
         return f"Lab {a} expected, {b} if light, {c} if dark (95 % within ΔE00 {self.spread:.1f}; {self.basis})"
 
 
-def more_or_less(finish: Finish, dose: float) -> Finish:
-    """The same finish with ``dose`` times as much of every stain and film; paint and sanding stay."""
-    def step(s: Step) -> Step:
+def more_or_less(finish: Finish, dose: float, lightens: frozenset[int] = frozenset()) -> Finish:
+    """The same finish with ``dose`` times as much of every stain and film; paint and sanding stay.
+
+    lightens  steps, by index, that are divided by the dose instead: dose below 1 then makes all of it lighter.
+    """
+    def step(s: Step, dose: float) -> Step:
         match s:
             case StainStep() | Tint() | Burst():
                 return replace(s, strength=s.strength * dose)
@@ -57,7 +60,8 @@ def more_or_less(finish: Finish, dose: float) -> Finish:
                 return replace(s, film=replace(film, absorb=(a, b, c), wet=min(0.5, film.wet * dose**0.5)))
         return s
 
-    return replace(finish, steps=tuple(step(s) for s in finish.steps))
+    other = min(MOST, 1 / max(dose, 1e-6))
+    return replace(finish, steps=tuple(step(s, other if i in lightens else dose) for i, s in enumerate(finish.steps)))
 
 
 def _named(step: Step):
@@ -76,7 +80,7 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
     in squares; that of a stain in the wood counts by how much it changes it.
     """
     lab = board_lab(finish, axes, places)
-    squares, named = board_spread**2, {}
+    squares, named, lightens = board_spread**2, {}, set()
     for i, step in enumerate(finish.steps):
         if isinstance(step, Paint):
             # What lies under covering paint no longer matters; the paint's own mixing does.
@@ -88,10 +92,13 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
         if isinstance(step, Burst):
             continue  # off at the edge, not over the board
         without = replace(finish, steps=(*finish.steps[:i], *finish.steps[i + 1:]))
-        effect = float(ciede2000(np.array(lab), np.array(board_lab(without, axes, places))))
+        before = board_lab(without, axes, places)
+        if before[0] < lab[0]:
+            lightens.add(i)
+        effect = float(ciede2000(np.array(lab), np.array(before)))
         squares += (value.spread * min(1.0, effect / FULL_EFFECT)) ** 2
     spread = float(np.sqrt(squares))
-    ends = [_end(finish, axes, places, lab, spread, lighter) for lighter in (True, False)]
+    ends = [_end(finish, frozenset(lightens), axes, places, lab, spread, lighter) for lighter in (True, False)]
     fitted = bool(named) and all(v.basis.startswith("fitted") for v in named.values())
     painted = any(isinstance(s, Paint) for s in finish.steps)
     known = [v.name for v in named.values() if v.basis.startswith("fitted")]
@@ -100,12 +107,13 @@ def expected(finish: Finish, axes: WoodAxes, places: Places | None = None, *, bo
     return Expected(lab, ends[0][0], ends[1][0], round(spread, 2), ends[0][1], ends[1][1], fitted, basis)
 
 
-def _end(finish: Finish, axes: WoodAxes, places: Places | None, lab: Lab, spread: float, lighter: bool) -> tuple[Lab, Finish]:
+def _end(finish: Finish, lightens: frozenset[int], axes: WoodAxes, places: Places | None, lab: Lab, spread: float,
+         lighter: bool) -> tuple[Lab, Finish]:
     """The end of the range on one side, and the finish with so much less or more in it that comes nearest to it."""
     centre = np.array(lab)
 
     def off(dose: float) -> float:
-        return float(ciede2000(np.array(board_lab(more_or_less(finish, dose), axes, places)), centre))
+        return float(ciede2000(np.array(board_lab(more_or_less(finish, dose, lightens), axes, places)), centre))
 
     low, high = (0.0, 1.0) if lighter else (1.0, MOST)
     far = low if lighter else high
@@ -115,7 +123,7 @@ def _end(finish: Finish, axes: WoodAxes, places: Places | None, lab: Lab, spread
             inside = off(middle) < spread
             low, high = (low, middle) if inside == lighter else (middle, high)
         far = (low + high) / 2
-    there = more_or_less(finish, far)
+    there = more_or_less(finish, far, lightens)
     end = np.array(board_lab(there, axes, places))
     if off(far) < 0.8 * spread:
         # More dye cannot make it darker, or less lighter: other wood or light can, so lightness alone moves.

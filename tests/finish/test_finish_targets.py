@@ -104,6 +104,13 @@ def test_light_and_dark_are_less_and_more_of_the_same():
     assert board_lab(told.light_finish, AXES["maple"])[0] > told.lab[0] > board_lab(told.dark_finish, AXES["maple"])[0]
 
 
+@pytest.mark.parametrize("wood", ["maple", "walnut"])
+def test_a_liming_stain_comes_out_light_when_there_is_more_of_it(wood):
+    told = expected(Finish(steps=(StainStep(stain=STAINS["white"]), CLEAR)), AXES[wood])
+    assert told.light[0] > told.lab[0] + 0.5 and told.dark[0] < told.lab[0] - 0.5
+    assert told.light_finish.steps[0].strength > 1 > told.dark_finish.steps[0].strength
+
+
 def test_bare_wood_has_no_range_but_its_own():
     told = expected(Finish(), AXES["maple"])
     assert told.spread == 0 and told.basis == "bare wood" and not told.fitted
