@@ -104,14 +104,15 @@ class Calibrated:
         return linear_to_lab(small[self.usable == 255].mean(0) / 65535)
 
 
-def calibrate(pixels: Array, wanted: Wanted = Wanted(), *, px_per_mm: float | None = None) -> Calibrated:
+def calibrate(pixels: Array, wanted: Wanted = Wanted(), *, px_per_mm: float | None = None, survey: Survey | None = None) -> Calibrated:
     """Calibrate a board from a photo, (H, W, 3) uint16 linear sRGB as ``files.photo.read_photo`` gives it.
 
     px_per_mm  of the result; None takes what the photo holds. Raises
                MockupError, with the remedy, for a photo that cannot be used.
+    survey     where the wood lies, when that is known better than by a board's edges.
     """
     target = _target(pixels, wanted)
-    survey = _survey(pixels, wanted, target)
+    survey = _survey(pixels, wanted, target) if survey is None else survey
     edge = _blur(survey)
     recipe, measures, spoilt, told = _light_and_colour(pixels, survey, wanted, target)
     rows, cols = survey.view.board(survey.size)
@@ -209,7 +210,8 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         greys, at, patches, usable = target_spots(pixels, survey, target, wanted.target)
         spots.append(greys)
         extra = at, patches, usable
-    if wanted.dpi is None:
+    if wanted.dpi is None and survey.region is None:
+        # A finished part may be a burst, darker toward its edge by design: only what is even tells of the light.
         spots.append(wood_spots(survey, hidden | _burnt(survey)))
     if wanted.dpi is not None and not spots:
         light = _even(survey)

@@ -16,7 +16,7 @@ from mockup.board.sheet import Sheet
 from mockup.board.target import Target
 from mockup.errors import MockupError
 
-__all__ = ["Survey", "View", "survey_corners", "survey_scan", "survey_sheet"]
+__all__ = ["Survey", "View", "survey_bench", "survey_corners", "survey_scan", "survey_sheet", "within"]
 
 Array = np.ndarray
 
@@ -64,6 +64,7 @@ class Survey:
     papers   piece name to its outline (4, 2), mm on the board.
     markers  as found, None without a sheet.
     scale_error  relative error of lengths (two standard deviations), None when not known.
+    region   curves (N, 2), mm on the board, even-odd, that hold the wood; None for the whole rectangle.
     """
 
     plane: Plane
@@ -75,10 +76,15 @@ class Survey:
     sheet: Sheet | None = None
     markers: Markers | None = None
     scale_error: float | None = None
+    region: tuple[Array, ...] | None = None
 
     def hidden(self, grow: float = 1.0) -> Array:
-        """Part of the view covered by paper or outside the photo, (H, W) bool, widened by ``grow`` mm."""
+        """Part of the view covered by paper or outside the photo or the region, (H, W) bool, widened by ``grow`` mm."""
         out = _outside(self.view)
+        if self.region is not None:
+            wood = np.zeros_like(out)
+            cv2.fillPoly(wood, [np.rint(self.view.to_pixels(ring)).astype(np.int32) for ring in self.region], 1)
+            out |= 1 - wood
         for outline in (self.papers or {}).values():
             cv2.fillPoly(out, [np.rint(self.view.to_pixels(outline)).astype(np.int32)], 1)
         k = 2 * int(np.ceil(grow * self.view.px_per_mm)) + 1
@@ -126,6 +132,38 @@ def survey_sheet(pixels: Array, sheet: Sheet, *, size: tuple[float, float] | Non
                           fix="Lay the board on a plain cloth or sheet that is clearly lighter or darker, or give its "
                               "four corners and its size.")
     return _settled(pixels, replace(found, edges=edges), edges)
+
+
+def survey_bench(pixels: Array, sheet: Sheet) -> Survey:
+    """All that the photo shows around the marker sheet, whatever lies there; no edges are looked for. Raises as ``survey_sheet``."""
+    shape = (pixels.shape[1], pixels.shape[0])
+    markers = find_markers(grey_view(pixels), sheet, pixels)
+    plane = fit_plane(sheet, markers, shape)
+    markers, plane = _all_markers(pixels, sheet, markers, plane)
+    plane = plane.moved((0.0, 0.0), _level(plane))
+    corners = np.concatenate(list(_papers(plane, sheet).values()))
+    view = _view(pixels, plane, corners.min(0) - _REACH, corners.max(0) + _REACH, most=_WIDE)
+    size = np.array(view.pixels.shape[1::-1]) / view.px_per_mm
+    plane = plane.moved(view.origin, 0.0)
+    found = Survey(plane, (float(size[0]), float(size[1])), "sheet", replace(view, origin=(0.0, 0.0)), None, _papers(plane, sheet), sheet, markers)
+    ends = np.array([[[0, 0], [size[0], 0]], [[0, 0], [0, size[1]]]])
+    return replace(found, scale_error=plane.length_error(ends))
+
+
+def within(pixels: Array, found: Survey, region: tuple[Array, ...], turn: float = 0.0) -> Survey:
+    """A survey of the wood within curves (N, 2) in mm: of the box around them, turned ``turn`` degrees clockwise."""
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    spin = np.array([[c, -s], [s, c]])
+    upright = [ring @ spin for ring in region]
+    points = np.concatenate(upright)
+    low, high = points.min(0), points.max(0)
+    corner = spin @ low
+    plane = found.plane.moved((float(corner[0]), float(corner[1])), turn)
+    papers = _papers(plane, found.sheet) if found.sheet is not None else found.papers
+    everything = np.concatenate([*(papers or {}).values(), [[0, 0], high - low]])
+    view = _view(pixels, plane, everything.min(0) - 6, everything.max(0) + 6)
+    return replace(found, plane=plane, size=(float(high[0] - low[0]), float(high[1] - low[1])), view=view, papers=papers, edges=None,
+                   region=tuple(ring - low for ring in upright))
 
 
 def _placed(pixels: Array, found: Survey, outline: Outline | None, target: Target | None) -> Edges | None:

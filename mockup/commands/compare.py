@@ -15,23 +15,30 @@ from .typed import POINT, SIZE
 __all__ = ["compare"]
 
 
-@click.command(cls=PlainCommand, example="mockup compare approvals/tern.honey.approval.json top.jpg --part top\n"
+@click.command(cls=PlainCommand, example="mockup compare approvals/tern.honey.approval.json finished.jpg --report finished.pdf\n"
                                          "mockup compare tern.honey.approval.json offcut.jpg --part top --test-board --report offcut.pdf")
 @click.argument("record", metavar="RECORD", type=click.Path(path_type=Path))
 @click.argument("photo", metavar="PHOTO", type=click.Path(path_type=Path))
 @click.option("--part", "parts", metavar="NAME[=X,Y,W,H]", multiple=True,
-              help="The part that the photo shows, and where if not all over: mm of the squared photo. Once for each part.")
+              help="A part that the photo shows; left out, all that the approved outline shows. With X,Y,W,H, in mm of the squared "
+                   "photo, where it lies. Once for each part.")
 @click.option("--test-board", is_flag=True, help="It is an offcut, before the instrument is touched.")
 @click.option("--grey", metavar="X,Y", type=POINT, help="A grey card in the photo, in its pixels, where it is not found by itself.")
 @click.option("--target", metavar="after-2014|before-2014", type=click.Choice(["after-2014", "before-2014"]),
               help="Edition of a 24-patch target beside the wood.")
 @click.option("--corners", metavar="X,Y X,Y X,Y X,Y", type=POINT, nargs=4, help="Four corners in the photo, where the sheet was not laid around.")
 @click.option("--size", metavar="WIDTHxHEIGHT", type=SIZE, help="With --corners: what they enclose, in mm.")
-@click.option("--report", metavar="FILE", type=click.Path(path_type=Path), help="Write the comparison as a pdf, too.")
+@click.option("--report", metavar="FILE", type=click.Path(path_type=Path), help="Write the comparison as a pdf, too, and a csv beside it.")
+@click.option("--squared", metavar="FILE", type=click.Path(path_type=Path),
+              help="Write the photo squared up, with its mm along the edges, as a png to read X,Y,W,H from, and nothing else.")
 @click.option("--paper", metavar="a4|letter", type=click.Choice(["a4", "letter"]), default="a4", help="Of the report; left out, a4.")
 def compare(record: Path, photo: Path, parts: tuple[str, ...], test_board: bool, grey, target, corners, size, report: Path | None,
-            paper: str) -> None:
-    """Measure finished wood in a photo against the approved colours, and append what was found to the record."""
+            squared: Path | None, paper: str) -> None:
+    """Measure finished wood in a photo against the approved colours, and append what was found to the record.
+
+    Lay the printed strips and a grey card beside the part on a plain cloth. The approved outline is found in the photo by itself; edges,
+    hardware and strings are left out.
+    """
     from ..board.calibrate import Wanted
     from ..papers.compare import compare as measure
     from ..papers.compare import sentences, write_comparison
@@ -39,7 +46,17 @@ def compare(record: Path, photo: Path, parts: tuple[str, ...], test_board: bool,
     named = _parts(parts)
     if report is not None:
         checked_file(report, (".pdf",), [record, photo])
+        checked_file(report.with_suffix(".csv"), (".csv",), [record, photo])
+    if squared is not None:
+        checked_file(squared, (".png",), [record, photo])
     wanted = Wanted(corners=corners or None, size=size, grey=grey, target=target)
+    if squared is not None:
+        from ..papers.comparison_page import write_squared
+
+        with progress(f"Squaring {photo.name}"):
+            write_squared(squared, photo, wanted, test_board=test_board)
+        wrote(squared)
+        return
     with progress(f"Measuring {photo.name}"):
         made = measure(record, photo, named, wanted=wanted, test_board=test_board, today=date.today().isoformat())
         paths = write_comparison(record, made, paper=paper, report=report)

@@ -3,35 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import Any
 
-import cv2
 import numpy as np
 
-from ..board.calibrate import Calibrated, Wanted, calibrate
+from ..board.calibrate import Wanted
 from ..colour.difference import ciede2000
-from ..colour.spaces import encode_srgb, linear_to_lab
+from ..colour.spaces import linear_to_lab
 from ..errors import MockupError, nearest
 from ..files.photo import read_photo
 from ..files.whole import write_all
-from .booklet import BODY, SMALL, Booklet
+from .comparison_page import comparison_page
 from .contrast import approved_contrast, figure_contrast
-from .describe import capital, lab_words, listed, swatch, unbroken
+from .describe import listed
 from .finisher import advice_words, contrast_words, direction_words
-from .flow import Column
-from .page import Box, Page, Path
+from .laid import approved_here
+from .lengths import INCH
+from .measured import Area, Measured, by_areas, by_outline
+from .outline_fit import Fit
 from .pdf import pdf_book
-from .record import comparisons_intact, fingerprint, read_record, record_bytes, short, with_comparison
+from .record import comparisons_intact, fingerprint, read_record, record_bytes, with_comparison
+from .table import csv_bytes
 
-__all__ = ["Compared", "Comparison", "compare", "comparison_page", "sentences", "write_comparison"]
-
-Area = tuple[float, float, float, float]
+__all__ = ["Compared", "Comparison", "compare", "plain_rows", "sentences", "write_comparison"]
 
 TOPICS = ("colour", "light", "clipping", "glare", "cover")  # of a photo's verdict, what a colour hangs on
-EDGE = 4.0           # mm left out along the edges of a photographed board: its rounded edge is not its face
-LEAST_PIXELS = 400   # of a measured area, at a pixel a mm
+FINE, SOFT = 1.4, 1.3   # px/mm that a photo must have, and mm that an edge may be wide in it, for its figure to be judged
 DEFAULT_ERROR = 6.0  # ΔE00 expected where a record does not say
 
 
@@ -45,7 +44,9 @@ class Comparison:
     photo_error         ΔE00 that the photo itself may be wrong by.
     verdict             "inside", "outside", or "near the limit": nearer to it than the photo can tell.
     contrast            of the figure, measured over approved; None when it cannot be said.
-    area                x, y, width, height in mm of the squared photo.
+    measured_mm2        of wood that was measured.
+    area                x, y, width, height in mm of the squared photo, where it was named; ``curves`` what was measured, mm of the photo shown.
+    laid                how the approved outline lies on the photo, None where it was not looked for.
     """
 
     part: str
@@ -59,7 +60,10 @@ class Comparison:
     contrast: float | None
     directions: tuple[str, ...]
     advice: tuple[str, ...]
-    area: Area
+    measured_mm2: float
+    area: Area | None
+    curves: tuple[np.ndarray, ...]
+    laid: Fit | None
 
     @property
     def ways(self) -> str:
@@ -73,17 +77,18 @@ class Comparison:
     def sentence(self) -> str:
         """The finding in one sentence."""
         where = {"inside": "inside the expected range", "outside": "outside the expected range",
-                 "near the limit": "at the limit of the expected range, nearer than this photo can tell"}[self.verdict]
-        return f"{self.title}: ΔE00 {self.apart:.1f} from the approved colour, {self.ways}; {where} of ΔE00 {self.expected:.1f}."
+                 "near the limit": "so near the limit of the expected range that this photo cannot tell"}[self.verdict]
+        return f"{self.title}: ΔE00 {self.apart:.1f} from the approved colour, {self.ways}; {where} (ΔE00 {self.expected:.1f})."
 
 
 @dataclass(frozen=True, eq=False)
 class Compared:
-    """All parts of one photo, the record with them appended, and the photo squared up."""
+    """All parts of one photo, the record with them appended, and the photo squared up: (H, W, 3) float32 linear, ``px_per_mm``."""
 
     record: dict[str, Any]
     parts: tuple[Comparison, ...]
-    board: Calibrated
+    shown: np.ndarray
+    px_per_mm: float
     test_board: bool
     notes: tuple[str, ...]
 
@@ -93,13 +98,15 @@ def compare(record_path: FilePath, photo: FilePath, parts: Mapping[str, Area | N
     """Compare a photo with the colours of a record; nothing is written.
 
     parts       name to the area that shows it (x, y, width, height in mm of
-                the squared photo), None for all that the photo shows; the
-                record's only part where it is left out.
+                the squared photo). Without areas the approved outline is
+                looked for in the photo; of a test board, a scan, or what
+                four corners enclose, all is measured. Left out: every part
+                that the outline shows, or the record's only one.
     wanted      how the photo is squared and its colour told, as for a board.
     test_board  the photo shows an offcut, not the instrument.
 
-    MockupError for a record that was edited, a part it does not have, or a
-    photo without something to measure by.
+    MockupError for a record that was edited, a part it does not have, a
+    photo without something to measure by, or an outline that is not found.
     """
     record_path, photo = FilePath(record_path), FilePath(photo)
     record = read_record(record_path)
@@ -107,27 +114,32 @@ def compare(record_path: FilePath, photo: FilePath, parts: Mapping[str, Area | N
         raise MockupError("The record was edited: it does not match its own fingerprint.",
                           fix="Take the record from where it was first saved.", where=record_path.name)
     targets = _targets(record, record_path)
-    chosen = _chosen(targets, parts, record_path)
+    whole = test_board or wanted.corners is not None or wanted.dpi is not None
+    chosen = _chosen(targets, parts, record_path, whole)
     read = read_photo(photo)
+    wanted = replace(wanted, straight=read.straight)
     try:
-        board = calibrate(read.pixels, wanted)
+        if whole or any(chosen.values()):
+            measured, shown, scale = by_areas(read.pixels, wanted, chosen, board=whole)
+        else:
+            measured, shown, scale = by_outline(read.pixels, wanted, record, record_path.parent, tuple(chosen))
     except MockupError as error:
         raise error.within(photo.name, joint=": ") from None
-    if board.measures.basis == "nothing" or board.measures.colour_error is None:
-        raise MockupError("The photo has nothing to measure colour by.",
-                          fix="Lay a grey card or a 24-patch target beside the wood, or the printed sheet around it.", where=photo.name)
-    found = tuple(_compared(record, record_path, targets[name], board, area, photo, test_board) for name, area in chosen.items())
-    notes = tuple(f.found for f in board.verdict if f.level != "good" and f.topic in TOPICS)
+    found = tuple(_compared(record, record_path, targets[m.name], m, test_board) for m in measured)
+    notes = dict.fromkeys((f"{c.title}: " if len(found) > 1 else "") + f.found for c, m in zip(found, measured, strict=True) for f in m.board.verdict if f.level != "good" and f.topic in TOPICS
+                          and not (f.topic == "cover" and m.laid is not None))
+    notes |= dict.fromkeys(m.note for m in measured if m.note)
     entry = {"date": today, "photo": photo.name, "photo_sha256": read.sha256, "test_board": test_board,
-             "colour_basis": board.measures.basis, "parts": [_plain(c) for c in found], "notes": list(notes)}
-    return Compared(with_comparison(record, entry), found, board, test_board, notes)
+             "colour_basis": measured[0].board.measures.basis, "parts": [_plain(c) for c in found], "notes": list(notes)}
+    return Compared(with_comparison(record, entry), found, shown, scale, test_board, tuple(notes))
 
 
 def write_comparison(record_path: FilePath, made: Compared, *, paper: str = "a4", report: FilePath | None = None) -> tuple[FilePath, ...]:
-    """Write the record with the comparison appended, and a page of it as PDF when ``report`` names one; all or none."""
+    """Write the record with the comparison appended; with ``report``, a PDF of it and a CSV beside that; all or none."""
     files = {FilePath(record_path): record_bytes(made.record)}
     if report is not None:
         files[FilePath(report)] = pdf_book(comparison_page(made, paper), title="Comparison", quality=88)
+        files[FilePath(report).with_suffix(".csv")] = csv_bytes(plain_rows(made))
     write_all(files)
     return tuple(files)
 
@@ -144,109 +156,80 @@ def _targets(record: Mapping[str, Any], path: FilePath) -> dict[str, Mapping[str
     return found
 
 
-def _chosen(targets: Mapping[str, Any], parts: Mapping[str, Area | None] | None, path: FilePath) -> dict[str, Area | None]:
+def _chosen(targets: Mapping[str, Any], parts: Mapping[str, Area | None] | None, path: FilePath, whole: bool) -> dict[str, Area | None]:
+    """The parts that are named; none means whatever the outline shows. ``whole``: all of the photo is wood, so that it must be one."""
     if not parts:
-        if len(targets) > 1:
+        if len(targets) == 1:
+            return {next(iter(targets)): None}
+        if whole:
             raise MockupError(f"The record has {len(targets)} parts, and none is named.", fix=f"Name what the photo shows: {', '.join(targets)}.",
                               where=path.name)
-        return {next(iter(targets)): None}
+        return {}
     for name in parts:
         if name not in targets:
             raise MockupError(f'The record has no part "{name[:60]}".', fix=nearest(name[:60], targets), where=path.name)
-    if len(parts) > 1 and any(area is None for area in parts.values()):
+    given = [area is not None for area in parts.values()]
+    if len(parts) > 1 and not all(given) and (whole or any(given)):
         raise MockupError("Several parts are named, and not for each where it lies in the photo.",
                           fix="Write NAME=x,y,width,height, in mm of the squared photo, for each.", where=path.name)
     return dict(parts)
 
 
-def _compared(record: Mapping[str, Any], path: FilePath, target: Mapping[str, Any], board: Calibrated, area: Area | None, photo: FilePath,
-              test_board: bool) -> Comparison:
-    # A pixel a mm is enough for a mean; the figure is looked at finer.
-    scale = min(board.px_per_mm, 2.0)
-    wide, high = (board.pixels.shape[k] / board.px_per_mm for k in (1, 0))
-    size = (max(1, round(wide * scale)), max(1, round(high * scale)))
-    pixels = cv2.resize(board.pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 65535
-    usable = cv2.resize(board.usable, size, interpolation=cv2.INTER_NEAREST) == 255
-    x, y, w, h = area or (EDGE, EDGE, wide - 2 * EDGE, high - 2 * EDGE)
-    inside = np.zeros(usable.shape, bool)
-    inside[max(round(y * scale), 0):max(round((y + h) * scale), 0), max(round(x * scale), 0):max(round((x + w) * scale), 0)] = True
-    mask = inside & usable
-    if mask.sum() < LEAST_PIXELS * scale**2:
-        raise MockupError(f"The area for {target['part']} shows {mask.sum() / scale**2:.0f} mm² of wood that can be used.",
-                          fix=f"Name one within 0, 0 to {wide:.0f}, {high:.0f} mm, clear of glare.", where=photo.name)
-    lab = linear_to_lab(pixels[mask].mean(axis=0, dtype=np.float64))
+def _compared(record: Mapping[str, Any], path: FilePath, target: Mapping[str, Any], m: Measured, test_board: bool) -> Comparison:
+    lab = linear_to_lab(m.pixels[m.mask].mean(axis=0, dtype=np.float64))
     approved = tuple(float(v) for v in target["finished_lab"])
+    if m.scene is not None and m.region is not None:
+        approved = approved_here(m.scene, m.name, m.region, approved)
     apart = float(ciede2000(np.array(approved), lab))
-    error = float(board.measures.colour_error or 0.0)
+    error = float(m.board.measures.colour_error or 0.0)
     expected = target.get("error")
     expected = float(expected) if isinstance(expected, (int, float)) and expected > 0 else DEFAULT_ERROR
     verdict = "inside" if apart <= expected else "outside"
     if abs(apart - expected) < error / 2:
         verdict = "near the limit"
-    before = approved_contrast(record, path.parent, target["part"])
-    now = figure_contrast(pixels, mask, scale)
+    before = approved_contrast(record, path.parent, target["part"]) if _sharp(m) else None
+    now = figure_contrast(m.pixels, m.mask, m.scale)
     ratio = None if before is None or now is None or before < 0.3 else now / before
     ways, seen = direction_words(approved, lab.tolist()), contrast_words(ratio)
+    steps = record["resolved"].get("parts", {}).get(target["part"], {}).get("finish", [])
+    bare = target.get("bare_lab") if isinstance(target.get("bare_lab"), list) else None
+    advice = advice_words(approved, lab.tolist(), steps, seen, test_board=test_board, bare=bare) if verdict != "inside" or seen else ()
     return Comparison(part=target["part"], title=str(target.get("title", target["part"])), approved=approved,
                       measured=tuple(round(float(v), 2) for v in lab), apart=round(apart, 2), expected=expected, photo_error=round(error, 2),
-                      verdict=verdict, contrast=None if ratio is None else round(ratio, 3), directions=(*ways, *seen),
-                      advice=advice_words(ways, seen, test_board=test_board) if verdict != "inside" or seen else (),
-                      area=(round(x, 1), round(y, 1), round(w, 1), round(h, 1)))
+                      verdict=verdict, contrast=None if ratio is None else round(ratio, 3), directions=(*ways, *seen), advice=advice,
+                      measured_mm2=round(float(m.mask.sum()) / m.scale**2), area=m.area, curves=m.curves, laid=None if m.laid is None else m.laid.fit)
+
+
+def _sharp(m: Measured) -> bool:
+    """Whether the photo is fine enough for the figure to be judged."""
+    measures = m.board.measures
+    return measures.px_per_mm >= FINE and (measures.blur_px or 0.0) / max(measures.px_per_mm, 1e-6) <= SOFT
 
 
 def _plain(c: Comparison) -> dict[str, Any]:
+    laid = None if c.laid is None else {"turn_degrees": round(c.laid.turn, 2), "scale": round(c.laid.scale, 4), "edge_share": round(c.laid.on, 3),
+                                        "edge_off_mm": round(c.laid.off, 2), "edge_off_in": round(c.laid.off / INCH, 4)}
     return {"part": c.part, "title": c.title, "approved_lab": list(c.approved), "measured_lab": list(c.measured), "delta_e00": c.apart,
             "expected_delta_e00": c.expected, "photo_delta_e00": c.photo_error, "verdict": c.verdict, "figure_contrast": c.contrast,
-            "directions": list(c.directions), "advice": list(c.advice), "area_mm": list(c.area)}
+            "directions": list(c.directions), "advice": list(c.advice), "measured_mm2": c.measured_mm2,
+            "measured_in2": round(c.measured_mm2 / INCH**2, 2), "area_mm": None if c.area is None else list(c.area),
+            "area_in": None if c.area is None else [round(v / INCH, 3) for v in c.area], "outline": laid}
 
 
-def comparison_page(made: Compared, paper: str) -> list[Page]:
-    """The comparison as pages: the photo squared up, patches, findings, and what would help."""
-    record = made.record
-    entry = record["comparisons"][-1]
-    book = Booklet(paper, f"{record.get('title', '')}: {record.get('variant_title', '')}", "", str(entry["date"]),
-                   f"Photo {entry['photo']}. Record {short(record['fingerprint'])}, comparison {short(entry['fingerprint'])}.")
-    book.page("The test board against the approval" if made.test_board else "Did it come out?")
-    codes = np.rint(encode_srgb(_small(made.board.pixels, 1000).astype(np.float32) / 65535) * 255).astype(np.uint8)
-    width = min(book.inner, 105 * codes.shape[1] / codes.shape[0])
-    scale = made.board.pixels.shape[1] / made.board.px_per_mm / width
-    at = book.image(codes, width=width, after=2)
-    frames = []
+def plain_rows(made: Compared) -> list[dict[str, Any]]:
+    """The findings as rows for CSV, one a part; each Lab as three columns, lists as text."""
+    rows = []
     for c in made.parts:
-        x, y, w, h = (v / scale for v in c.area)
-        box = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]]) + at
-        frames += [Path((box,), 0.8, (255, 255, 255), closed=True), Path((box,), 0.35, (176, 32, 24), closed=True, dash=(2, 1.2))]
-    book.put(frames)
-    book.text("The photo, squared up, light and camera taken out; red: what was measured.", SMALL, after=5)
-    for c in made.parts:
-        _patches(book, c)
-    for text in made.notes:
-        book.text(text, SMALL, after=1.2)
-    return book.done()
-
-
-def _small(pixels: np.ndarray, most: int) -> np.ndarray:
-    share = min(1.0, most / pixels.shape[1])
-    return pixels if share == 1 else cv2.resize(pixels, (most, max(1, round(pixels.shape[0] * share))), interpolation=cv2.INTER_AREA)
-
-
-def _patches(book: Booklet, c: Comparison) -> None:
-    side = 20.0
-    book.need(side + 30)
-    x, y = book.column.x, book.column.y
-    beside = Column(x + 2 * side + 6, y, book.inner - 2 * side - 6)
-    beside.text(f"{c.title}: {c.verdict}{' the expected range' if c.verdict != 'near the limit' else ' of the expected range'}", BODY.bold())
-    for label, words in (("Approved", lab_words(c.approved)), ("Measured", lab_words(c.measured)),
-                         ("Apart", unbroken(f"ΔE00 {c.apart:.1f}") + f", expected within {unbroken(f'{c.expected:.1f}')}, photo good to about "
-                          f"{unbroken(f'{c.photo_error:.1f}')}")):
-        beside.space(1.4)
-        beside.row(label, words, BODY if label != "Apart" else SMALL, indent=21, label_style=SMALL)
-    book.put([Box(x, y, side, side, swatch(c.approved)), Box(x + side, y, side, side, swatch(c.measured)), *beside.items],
-             max(beside.y - y, side) + 3)
-    book.text(f"Left approved, right measured. It is {c.ways}.", after=1.6)
-    for text in c.advice:
-        book.text(capital(text), after=1.2)
-    book.space(3)
+        row: dict[str, Any] = {}
+        for key, value in _plain(c).items():
+            if key.endswith("_lab"):
+                row |= dict(zip((f"{key[:-4]}_L", f"{key[:-4]}_a", f"{key[:-4]}_b"), value, strict=True))
+            elif key == "outline":
+                row |= {f"outline_{k}": v for k, v in (value or {}).items()}
+            else:
+                row[key] = "; ".join(map(str, value)) if isinstance(value, list) else value
+        rows.append(row)
+    return rows
 
 
 def sentences(found: Sequence[Comparison]) -> list[str]:

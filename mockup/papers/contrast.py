@@ -14,6 +14,7 @@ from ..errors import MockupError
 from ..outline.coverage import coverage
 from ..render.picture import picture_canvas
 from ..scene.load import load_scene
+from .laid import plain_region
 from .record import scene_path
 from .verify import approved_pixels
 
@@ -21,7 +22,6 @@ __all__ = ["approved_contrast", "figure_contrast"]
 
 FINE, COARSE = 0.8, 9.0  # mm (sigma): pores and noise are finer, heartwood and shade coarser than figure
 DENSITY = 1.5            # pixels per mm at which both are looked at
-INSIDE = 14.0            # mm from the edge of a part: its rounding is no figure
 LEAST = 900              # mm² of wood
 
 
@@ -55,19 +55,15 @@ def approved_contrast(record: Mapping[str, Any], folder: Path, part: str) -> flo
     pixels, _ = approved_pixels(dict(record), folder)
     if pixels is None:
         return None
+    side = record["picture"]["side"]
     try:
         scene = load_scene(scene_path(dict(record), folder)).with_variant(record["variant"])
-        shape = next((p.shape for p in scene.parts if p.name == part), None)
-        canvas = picture_canvas(scene, side=record["picture"]["side"], scale=float(record["picture"]["scale"]))
+        canvas = picture_canvas(scene, side=side, scale=float(record["picture"]["scale"]))
     except MockupError:
         return None
-    inner = shape.inset(INSIDE) if shape is not None else None
-    if inner is None or (canvas.height, canvas.width) != pixels.shape[:2] or record["picture"]["side"] == "back":
+    region = plain_region(scene, side, part)
+    if region is None or (canvas.height, canvas.width) != pixels.shape[:2]:
         return None
-    left = coverage(inner, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size)
-    for above in scene.parts[[p.name for p in scene.parts].index(part) + 1:]:
-        # What lies over the part hides it.
-        if above.side in ("front", "both"):
-            left = left * (1 - coverage(above.shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size))
+    left = coverage(region, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size)
     linear = decode_srgb(pixels.astype(np.float32) / 255).astype(np.float32)
     return figure_contrast(linear, left > 0.99, canvas.px_per_mm)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 __all__ = ["advice_words", "contrast_words", "direction_words"]
 
@@ -42,45 +44,95 @@ def contrast_words(ratio: float | None) -> tuple[str, ...]:
     return ("less contrast in the figure",) if ratio < LESS else ("more contrast in the figure",)
 
 
-# What a finisher does, by direction; after "on a test board" where wood is still bare of film, else over it.
+# What a finisher does, by direction. On a test board the next board can have less; on finished wood colour is only ever added.
 TEST = {
-    "lighter": "use more dye: a higher strength, or a second wetting before it dries",
-    "darker": "use less dye, or sand it back further before the first coat",
-    "red": "mix a trace of green or blue into the dye",
-    "less red": "mix a little red or amber into the dye",
-    "green": "mix a trace of red into the dye",
-    "less green": "mix a trace of green into the dye",
-    "yellow": "mix a trace of violet into the dye, or take a film that yellows less, as a water-borne one",
-    "less yellow": "mix a little amber into the dye, or take a film that yellows more, as oil varnish",
-    "blue": "mix a trace of orange into the dye",
-    "less blue": "mix a little blue into the dye",
+    "red": "on the next board mix a drop of green into the dye; that also darkens, so thin it a little",
+    "less red": "on the next board mix a drop of red into the dye",
+    "green": "on the next board mix a drop of red into the dye; that also darkens, so thin it a little",
+    "less green": "on the next board mix a drop of green into the dye",
+    "yellow": "on the next board take a drop of amber or yellow out of the dye, or a film that yellows less, as a water-borne one",
+    "less yellow": "on the next board mix a drop of amber into the dye, or take a film that yellows more, as oil varnish",
+    "blue": "on the next board mix a drop of orange into the dye; that also darkens, so thin it a little",
+    "less blue": "on the next board mix a drop of blue into the dye",
 }
-FINISHED = {
-    "lighter": "a coat tinted with the recipe's own dye darkens it; try it on the test board first",
-    "darker": "no coat makes it lighter; agree on it with the client, or level back to wood and stain again",
-    "red": "a tinted coat with a trace of green takes red out",
-    "less red": "a tinted coat with a little red or amber brings it back",
-    "green": "a tinted coat with a trace of red takes green out",
-    "less green": "a tinted coat with a trace of green brings it back",
-    "yellow": "a tinted coat with a trace of violet takes yellow out",
-    "less yellow": "a tinted coat with a little amber brings it back; oil films also yellow with time",
-    "blue": "a tinted coat with a trace of orange takes blue out",
-    "less blue": "a tinted coat with a little blue brings it back",
-}
+ADDED = {"red": "green", "less red": "red", "green": "red", "less green": "green", "yellow": "violet", "less yellow": "amber", "blue": "orange",
+         "less blue": "blue"}
 SAME = {"redder": "red", "greener": "green", "yellower": "yellow", "bluer": "blue"}
+NO_WAY_BACK = "no dye, tint or coat makes wood lighter"
+AGREE = "show it to the client as it is, or strip it to bare wood and begin again with less dye"
+LEAST_DENSITY, MOST_CHANGE = 0.03, 2.0
 
 
-def advice_words(directions: Sequence[str], contrast: Sequence[str], *, test_board: bool) -> tuple[str, ...]:
-    """What would move the colour closer, one sentence for each direction, in their order."""
-    table, told = (TEST if test_board else FINISHED), []
-    for words in directions:
+def advice_words(approved: Sequence[float], measured: Sequence[float], steps: Sequence[Mapping[str, Any]], contrast: Sequence[str], *,
+                 test_board: bool, bare: Sequence[float] | None = None) -> tuple[str, ...]:
+    """What would move the colour closer, one sentence for each direction of ``direction_words``, in their order; and for the figure.
+
+    steps       the recipe's steps as a record has them; bare the wood's own Lab. With both, a test board is told how much dye.
+    test_board  whether another board can be begun; on finished wood, colour can only be added, which always darkens.
+    """
+    dark = measured[0] < approved[0] - SMALL
+    told = []
+    for words in direction_words(approved, measured):
         key = words.removeprefix("a little ").removeprefix("much ")
-        sentence = table[SAME.get(key, key)]
-        told.append(f"It is {words}: {sentence}.")
+        much, key = words.startswith("much "), SAME.get(key, key)
+        if key in ("lighter", "darker"):
+            told.append(f"It is {words}: {_lightness(key, much, approved, measured, steps, test_board, bare)}.")
+        elif test_board:
+            told.append(f"It is {words}: {TEST[key]}.")
+        elif much:
+            told.append(f"It is {words}: more than a tinted coat moves evenly; {AGREE}.")
+        elif dark:
+            told.append(f"It is {words}: a tint with a trace of {ADDED[key]} would move it, but it also darkens what is too dark already; leave it.")
+        else:
+            told.append(f"It is {words}: one thin coat tinted with a trace of {ADDED[key]}, tried over the test board first, moves it closer "
+                        "and darkens it slightly.")
     if contrast:
         less = contrast[0].startswith("less")
-        told.append("The figure shows less: sand back more between dyes, or a first thin dark dye sanded back." if less and test_board else
-                    "The figure shows less: the film hides it; nothing over it brings it back, but gloss and a clear last coat help." if less else
-                    "The figure shows more: sand back less, or seal thinly before the dye." if test_board else
-                    "The figure shows more: a thin even tinted coat quiets it.")
+        told.append(FIGURE[less, test_board])
     return tuple(dict.fromkeys(told))
+
+
+FIGURE = {
+    (True, True): "The figure shows less: on the next board lay a thin dark dye first and sand it back with P320 until only the soft parts keep it, "
+                  "then the colour.",
+    (True, False): "The figure shows less: what tint and haze hide, nothing laid over them brings back; levelling and polishing to gloss "
+                   "clears a hazy film.",
+    (False, True): "The figure shows more: on the next board sand back less, or wipe on a thin washcoat before the dye.",
+    (False, False): "The figure shows more: one thin, evenly tinted coat quiets it, and darkens it slightly.",
+}
+
+
+def _lightness(key: str, much: bool, approved: Sequence[float], measured: Sequence[float], steps: Sequence[Mapping[str, Any]],
+               test_board: bool, bare: Sequence[float] | None) -> str:
+    dyes = [s for s in steps if isinstance(s.get("stain"), str)]
+    amount = _dye_share(approved, measured, bare) if test_board and dyes and bare is not None else None
+    if test_board:
+        if amount is None:
+            return ("on the next board use a stronger dye, or wet it a second time before it dries" if key == "lighter" and dyes else
+                    "the wood itself is paler than the one approved; only a dye or a tint would darken it" if key == "lighter" else
+                    "on the next board thin the dye, or sand it back further before the first coat" if dyes else
+                    f"the wood itself is darker than the one approved, and {NO_WAY_BACK}; choose another piece")
+        dye = dyes[-1] if len(dyes) == 1 else max(dyes, key=lambda s: float(s.get("strength", 1.0)))
+        strength = float(dye.get("strength", 1.0))
+        to = strength * amount
+        scaled = f"{dye['stain']} dye at about {to * 100:.0f} % instead of {strength * 100:.0f} %" if to <= 1.0 else \
+            f"{dye['stain']} dye wiped on twice: it takes about {to * 100:.0f} % of one wiping"
+        return f"on the next board {scaled}, an estimate to try, not a promise"
+    if key == "darker":
+        return f"{NO_WAY_BACK}; {AGREE}"
+    tint = "the recipe's own dye" if dyes else "a trace of brown"
+    return (f"far from it: several thin coats tinted with {tint}, each held against the approval, and they cover some of the figure"
+            if much else f"one thin coat tinted with {tint} darkens it; try it over the test board first, and stop early")
+
+
+def _dye_share(approved: Sequence[float], measured: Sequence[float], bare: Sequence[float]) -> float | None:
+    """How much of the dye the approved colour takes, by the density it adds to the bare wood (Beer-Lambert, luminance); None when that tells nothing."""
+    want, have = (_density(lab[0]) - _density(bare[0]) for lab in (approved, measured))
+    if min(want, have) < LEAST_DENSITY or not 1 / MOST_CHANGE <= want / have <= MOST_CHANGE:
+        return None
+    return want / have
+
+
+def _density(lightness: float) -> float:
+    """-log10 of the luminance of an L*, CIE 15."""
+    return -math.log10(max(((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3, 1e-4))

@@ -11,6 +11,7 @@ from ..colour.difference import ciede2000
 from ..colour.spaces import linear_to_lab
 from ..finish.expected import expected
 from ..outline.coverage import coverage
+from ..outline.shape import Shape
 from ..scene.values import Part, Scene
 from .bare import bare_source
 from .boards import LoadedBoard, load_board
@@ -20,7 +21,7 @@ from .kept import Kept
 from .picture import refuse_missing_wood
 from .placement import leaves
 
-__all__ = ["PartColour", "colours"]
+__all__ = ["PartColour", "colours", "region_lab"]
 
 SCALE = 2.0  # pixels per mm: figure is resolved, so its non-linear colouring averages right
 PATCH = 10.0  # mm: a hand instrument reads about this much at once
@@ -56,6 +57,19 @@ class PartColour:
     dark_lab: Lab
     middle_lab: Lab | None = None
     edge_lab: Lab | None = None
+
+
+def region_lab(scene: Scene, name: str, region: Shape, *, kept: Kept | None = None) -> Lab:
+    """The mean finished colour of what of a part lies in ``region``, drawing mm: as ``PartColour.finished_lab`` is of the whole face."""
+    kept = Kept() if kept is None else kept
+    part = next(p for p in scene.parts if p.name == name)
+    board = load_board(scene.boards[part.board], kept)
+    canvas = Canvas.around(part.shape.bounds, SCALE, 1.0)
+    window = (0, 0, canvas.width, canvas.height)
+    rows = bare_source(board, leaves(part), canvas, window).rows(0, canvas.height)
+    wood = finished_wood(part, board, rows, canvas, window, kept)
+    face = cv2.merge(wood.block(rows, canvas, (0, canvas.height), (0, canvas.width), 0))
+    return _rounded(_mean(face, coverage(region, origin=canvas.origin, px_per_mm=SCALE, size=canvas.size)))
 
 
 def _part_colour(scene: Scene, part: Part, board: LoadedBoard, kept: Kept) -> PartColour:
@@ -123,5 +137,5 @@ def colours(scene: Scene, *, kept: Kept | None = None) -> tuple[PartColour, ...]
     kept = Kept() if kept is None else kept
     boards = {name: load_board(scene.boards[name], kept) for name in {p.board for p in scene.parts}}
     for side in ("front", "back"):
-        refuse_missing_wood(scene, boards, side)
+        refuse_missing_wood(scene, side)
     return tuple(_part_colour(scene, part, boards[part.board], kept) for part in scene.parts)

@@ -82,7 +82,7 @@ def twice(approved, photo_of, tmp_path_factory):
     path.write_bytes(approved[1].read_bytes())
     photo, _ = photo_of(target(path).round(2))
     for _ in range(2):
-        write_comparison(path, compare(path, photo, {"body": None}, today=TODAY))
+        write_comparison(path, compare(path, photo, {"body": None}, test_board=True, today=TODAY))
     return path.read_bytes()
 
 
@@ -92,7 +92,7 @@ def target(record, part="body"):
 
 def test_wood_of_the_approved_colour_is_inside(record, photo_of):
     photo, truth = photo_of(target(record).round(2))
-    made = compare(record, photo, {"body": None}, today=TODAY)
+    made = compare(record, photo, {"body": None}, test_board=True, today=TODAY)
     (c,) = made.parts
     assert c.verdict == "inside" and c.apart < 3.5
     assert float(ciede2000(np.array(c.measured), truth)) < 3.5  # what such a photo is good for, with a grey card
@@ -102,13 +102,14 @@ def test_wood_of_the_approved_colour_is_inside(record, photo_of):
 def test_wood_that_is_darker_and_redder_is_outside_and_told_so(record, photo_of):
     wanted = target(record)
     photo, truth = photo_of((wanted + (-16, 9, -2)).round(2))
-    (c,) = compare(record, photo, {"body": None}, today=TODAY).parts
+    (c,) = compare(record, photo, {"body": None}, test_board=True, today=TODAY).parts
     assert c.verdict == "outside" and c.apart == pytest.approx(float(ciede2000(wanted, truth)), abs=3.0)
     said = " ".join(c.directions)
     assert "darker" in said and "redder" in said and "lighter" not in said
-    assert any("no coat makes it lighter" in a for a in c.advice) and any("green takes red out" in a for a in c.advice)
-    on_a_board = compare(record, photo, {"body": None}, test_board=True, today=TODAY).parts[0]
-    assert any("use less dye" in a for a in on_a_board.advice)
+    # Another board can have less dye; finished wood can only become darker.
+    assert any("on the next board thin the dye" in a for a in c.advice)
+    done = advice_words(c.approved, c.measured, (), (), test_board=False)
+    assert any("no dye, tint or coat makes wood lighter" in a for a in done) and not any("tinted coat" in a and "closer" in a for a in done)
 
 
 def test_the_figure_is_held_against_the_approved_picture(approved, photo_of, tmp_path):
@@ -120,7 +121,7 @@ def test_the_figure_is_held_against_the_approved_picture(approved, photo_of, tmp
     ratios = []
     for figure in (1.0, 0.2):
         photo, _ = photo_of(target(record).round(2), figure)
-        (c,) = compare(record, photo, {"body": None}, today=TODAY).parts
+        (c,) = compare(record, photo, {"body": None}, test_board=True, today=TODAY).parts
         ratios.append(c.contrast)
     assert ratios[0] > 2.5 * ratios[1] > 0
     assert "less contrast in the figure" in c.directions and c.advice
@@ -131,9 +132,9 @@ def test_it_is_appended_and_the_record_stays_verifiable(approved, record, photo_
     before = json.loads(record.read_text())
     photo, _ = photo_of(target(record).round(2))
     for k in (1, 2):
-        made = compare(record, photo, {"body": (20, 20, 200, 80)}, today=TODAY, test_board=k == 1)
+        made = compare(record, photo, {"body": (20, 20, 200, 80) if k == 1 else (120, 90, 120, 60)}, today=TODAY, test_board=k == 1)
         paths = write_comparison(record, made, paper="letter", report=tmp_path / "page.pdf")
-        assert paths == (record, tmp_path / "page.pdf")
+        assert paths == (record, tmp_path / "page.pdf", tmp_path / "page.csv")
     after = read_record(record)
     assert len(after["comparisons"]) == 2 and comparisons_intact(after)
     assert fingerprint(after) == after["fingerprint"] == before["fingerprint"]
@@ -160,7 +161,7 @@ def test_a_record_that_was_edited_is_refused_and_left(approved, record, photo_of
     spoil(data)
     record.write_text(json.dumps(data))
     with pytest.raises(MockupError) as told:
-        compare(record, photo, {"body": None}, today=TODAY)
+        compare(record, photo, {"body": None}, test_board=True, today=TODAY)
     assert str(told.value) == (f"{record.name}: The record was edited: it does not match its own fingerprint. "
                                "Take the record from where it was first saved.")
     assert json.loads(record.read_text()) == data
@@ -181,7 +182,7 @@ def test_a_photo_without_reference_is_refused(record, tmp_path, photo_of):
     plain = tmp_path / "plain.jpg"
     cv2.imwrite(str(plain), np.random.default_rng(1).normal(120, 12, (600, 900, 3)).clip(0, 255).astype(np.uint8))
     with pytest.raises(MockupError) as told:
-        compare(record, plain, {"body": None}, today=TODAY)
+        compare(record, plain, {"body": None}, test_board=True, today=TODAY)
     assert str(told.value).startswith("plain.jpg: ") and len(str(told.value).splitlines()) == 1
     # Squared by its corners, but with nothing to tell colour by.
     corners = ((100.0, 100.0), (800.0, 100.0), (800.0, 500.0), (100.0, 500.0))
@@ -200,7 +201,7 @@ def test_a_photo_without_reference_is_refused(record, tmp_path, photo_of):
 ])
 def test_which_part_must_be_clear(record, tmp_path, parts, words):
     with pytest.raises(MockupError) as told:
-        compare(record, tmp_path / "not-looked-at.jpg", parts, today=TODAY)
+        compare(record, tmp_path / "not-looked-at.jpg", parts, test_board=True, today=TODAY)
     assert str(told.value) == f"{record.name}: {words}"
 
 
@@ -225,7 +226,29 @@ def test_an_area_off_the_wood_is_refused(record, photo_of):
 def test_directions_in_a_finisher_s_words(approved_lab, measured_lab, words):
     assert direction_words(approved_lab, measured_lab) == words
     for test_board in (True, False):
-        assert len(advice_words(words, (), test_board=test_board)) == len(words)
+        assert len(advice_words(approved_lab, measured_lab, (), (), test_board=test_board)) == len(words)
+
+
+def test_how_much_dye_by_the_density_it_adds():
+    """Beer-Lambert by hand: bare Y 0.5, approved 0.25, measured 0.2: densities 0.301 and 0.398 over the wood, so 0.757 of the dye."""
+    def lightness(y):
+        return 116 * y ** (1 / 3) - 16
+
+    steps = [{"stain": "amber", "strength": 0.8}, {"coat": "oil varnish", "coats": 3}]
+    told = advice_words((lightness(0.25), 20, 40), (lightness(0.2), 20, 40), steps, (), test_board=True, bare=(lightness(0.5), 5, 20))
+    assert told == ("It is darker: on the next board amber dye at about 61 % instead of 80 %, an estimate to try, not a promise.",)
+    # Without a dye there is nothing to thin, and nothing that lightens is promised.
+    (told,) = advice_words((60, 20, 40), (55, 20, 40), steps[1:], (), test_board=True, bare=(80, 5, 20))
+    assert "the wood itself is darker" in told and "no dye, tint or coat makes wood lighter" in told
+
+
+@pytest.mark.parametrize("measured", [(66, 20, 40), (54, 20, 40), (60, 26, 40), (60, 14, 40), (60, 20, 46), (60, 20, 33), (54, 26, 44), (40, 40, 20)])
+def test_finished_wood_is_never_promised_to_become_lighter(measured):
+    for words in advice_words((60, 20, 40), measured, [{"stain": "amber"}], (), test_board=False):
+        if "tint" in words and "no dye, tint" not in words and "more than a tinted coat" not in words:
+            assert "darken" in words or "cover some of the figure" in words, words
+        if measured[0] < 59 and "no dye" not in words and "more than" not in words:
+            assert words.endswith("leave it.") or "strip it" in words, words
 
 
 def test_the_figure_s_contrast(camera):
