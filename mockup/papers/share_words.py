@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..finish.lights import parting
-from ..finish.spectra import LIGHTS
 from ..finish.words import finish_words
 from ..render.colours import PartColour
-from ..render.elsewhen import changed_colours
+from ..render.elsewhen import lit_colours
 from ..render.kept import Kept
 from ..scene.values import Scene
 from .choice import Choice, choice_text, seen_by_client
 from .describe import (Option, alike_sentences, basis_sentence, binding_words, capital, groups, largest_seen, listed, sheen_sentence, swatch,
                        unbroken_units, wood_sentence, wood_words)
 from .record import short
+from .sheet_colour import parting_sentences, range_ends
 
 __all__ = ["Fact", "Offer", "Patch", "Terms", "offer", "terms"]
 
@@ -82,24 +81,26 @@ def offer(view: Scene, found: Sequence[PartColour]) -> Offer:
 
 def _range(colour: PartColour) -> tuple[tuple[Patch, ...], str]:
     basis = "" if colour.basis == "bare wood" else f" ({colour.basis})"
-    if colour.middle_lab and colour.edge_lab:
-        return (Patch("Middle", swatch(colour.middle_lab)), Patch("Edge", swatch(colour.edge_lab))), \
-            f"Expected in the middle and at the edge{basis}; both may come out somewhat lighter or darker."
-    if colour.error <= 0:
+    if not (ends := range_ends(colour)):
         return (Patch("As it is", swatch(colour.finished_lab)),), ""
-    return (Patch("If light", swatch(colour.light_lab)), Patch("Expected", swatch(colour.finished_lab)), Patch("If dark", swatch(colour.dark_lab))), \
-        f"Expected, and how light or dark it may come out in 95 of 100 cases{basis}."
+    burst = colour.middle_lab is not None and colour.edge_lab is not None
+    labels = ("If light", "Middle" if burst else "Expected", "If dark")
+    patches = tuple(Patch(label, swatch(lab)) for label, lab in zip(labels, ends, strict=True))
+    if burst and colour.edge_lab is not None:
+        return (*patches, Patch("Edge", swatch(colour.edge_lab))), \
+            f"Middle and edge as expected, and how light or dark the middle may come out in 95 of 100 cases{basis}."
+    return patches, f"Expected, and how light or dark it may come out in 95 of 100 cases{basis}."
 
 
 def terms(views: Sequence[Scene], found: Sequence[Sequence[PartColour]], notes: Sequence[str], *, kept: Kept) -> Terms:
     """What holds for all options together; ``notes`` are what the pictures say of themselves."""
-    options, lights = [], {}
+    options, lit = [], {}
     for view, colours in zip(views, found, strict=True):
         assert view.variant is not None
         name = largest_seen(view, "front")
         colour = next(c for c in colours if c.part == name)
         options.append(Option(view.variant.title, colour.title, colour.finished_lab, next(p.finish.sheen for p in view.parts if p.name == name)))
-        lights[view.variant.title] = {light: changed_colours(view, [colour], light=light, kept=kept)[0].lab for light in LIGHTS}
+        lit[view.variant.name] = lit_colours(view, [colour], kept=kept)[name]
     promised = ["The finish as described with the option you choose, step by step, and its sheen.",
                 basis_sentence([c for colours in found for c in colours])]
     if "ΔE00" in promised[-1]:
@@ -108,7 +109,7 @@ def terms(views: Sequence[Scene], found: Sequence[Sequence[PartColour]], notes: 
                     "counts, and you are asked again.")
     woods = list(dict.fromkeys(wood_sentence(view) for view in views))
     vary = [*woods, "Wood varies from piece to piece, and within one piece.", *dict.fromkeys(notes), *alike_sentences(options),
-            *(p.words() for p in parting(lights)),
+            *parting_sentences(lit, {v.variant.name: v.variant.title for v in views if v.variant}),
             "Finishes darken, yellow or fade with light and years.",
             "Screens differ. Switch off night and reading colours, set the brightness to suit the room, and look in daylight that does not "
             "fall on the screen. Judge the final colour on a sample of the wood."]
