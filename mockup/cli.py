@@ -17,6 +17,7 @@ import click
 
 from . import __version__
 from .commands.approve import approve
+from .commands.bench import bench
 from .commands.board import board
 from .commands.card import card
 from .commands.colours import colours
@@ -45,7 +46,7 @@ def cli() -> None:
     """Colour mock-ups of an instrument, on a photo of the very board, before any wood is stained."""
 
 
-for _command in (demo, new, sheet, share, render, approve, dossier, verify, print_, shop, compare, colours, card, board, place, stain, wood):
+for _command in (demo, new, bench, sheet, share, render, approve, dossier, verify, print_, shop, compare, colours, card, board, place, stain, wood):
     cli.add_command(_command)
 
 

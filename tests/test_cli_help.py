@@ -23,7 +23,7 @@ ALL = list(commands())
 
 
 def test_the_commands_of_this_stage():
-    assert [" ".join(p) for p, _ in ALL] == ["demo", "new", "sheet", "share", "render", "approve", "dossier", "verify",
+    assert [" ".join(p) for p, _ in ALL] == ["demo", "new", "bench", "sheet", "share", "render", "approve", "dossier", "verify",
                                              "print", "shop", "compare", "colours", "card", "board", "place", "stain", "stain list", "stain show", "stain fit", "stain match",
                                              "wood", "wood list", "wood make"]
 

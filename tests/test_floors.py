@@ -19,7 +19,7 @@ FLOORS = {
 NEIGHBOURS = {0, 5}  # floors whose rooms may use each other; those of floor 1 stand alone
 # Where the imaging libraries may not be: help must come at once.
 QUICK = {"errors", "cli", "commands", "__main__"}
-IMAGING = {"numpy", "cv2", "PIL", "skimage", "shapely", "scipy", "svgelements", "PyOpenColorIO", "pikepdf", "fontTools"}
+IMAGING = {"starlette", "uvicorn", "numpy", "cv2", "PIL", "skimage", "shapely", "scipy", "svgelements", "PyOpenColorIO", "pikepdf", "fontTools"}
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

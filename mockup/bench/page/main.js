@@ -1,0 +1,411 @@
+// The page: what it knows, what it is told, and which part of it shows what.
+
+import { $, el, refill } from "./dom.js";
+import { Refused, get, listen, post, tab } from "./server.js";
+import { Stage } from "./stage.js";
+import { Finish } from "./finish.js";
+import { Wood } from "./wood.js";
+import { Looks } from "./looks.js";
+import { Approve } from "./approve.js";
+import { PhotoDesk } from "./photo.js";
+import { labWords } from "./words.js";
+
+const EVERY = 450; // ms between what is kept of a movement that goes on
+const SURROUNDS = {
+  grey: "Mid grey: colours are seen as they are. Judge here.",
+  light: "Light, as on a white wall: colours look darker and duller than they are.",
+  dark: "Dark, as on a stage: colours look lighter and stronger than they are.",
+};
+
+class Bench {
+  constructor() {
+    this.state = null;
+    this.library = { stains: [], films: [], woods: [], sheens: [] };
+    this.look = null;
+    this.part = null;
+    this.tries = {};
+    this.version = 0;
+    this.station = "wood";
+    this.gesture = 0;
+    this.stage = new Stage(this);
+    this.finish = new Finish(this);
+    this.wood = new Wood(this);
+    this.looks = new Looks(this);
+    this.approve = new Approve(this);
+    this.photos = new PhotoDesk(this);
+    this.buttons();
+    this.stations();
+  }
+
+  // -- the state
+
+  async load() {
+    if (this.loading) { this.again = true; return; }
+    this.loading = true;
+    try {
+      const state = await get("/api/state");
+      if (!this.state || state.version >= this.version) this.take(state);
+    } catch (error) {
+      if (error instanceof Refused) this.refused(error);
+    } finally {
+      this.loading = false;
+      if (this.again) { this.again = false; this.load(); }
+    }
+  }
+
+  take(state) {
+    const first = !this.state || this.state.problems.length > 0;
+    const before = this.state;
+    this.state = state;
+    this.version = state.version;
+    $("title").textContent = state.revision ? `${state.title}, revision ${state.revision}` : state.title;
+    document.title = `${state.title} on the bench`;
+    this.header();
+    this.notices();
+    const broken = state.problems.length > 0;
+    $("broken").hidden = !broken;
+    $("stage").hidden = $("ticket").hidden = broken;
+    if (broken) { this.broken(); return; }
+    if (!state.looks.some((l) => l.name === this.look)) this.look = (state.looks[1] ?? state.looks[0]).name;
+    if (first && this.look === null) this.look = (state.looks[1] ?? state.looks[0]).name;
+    if (!state.parts.some((p) => p.name === this.part)) this.part = (state.parts.find((p) => p.name === "top" || p.name === "body") ?? state.parts[0]).name;
+    if (!this.pending) this.tries = {};
+    this.fill();
+    if (first) { this.stage.resized(); this.readLibrary(); }
+    else if (!before || JSON.stringify([before.looks, before.parts, before.boards]) !== JSON.stringify([state.looks, state.parts, state.boards])) this.stage.ask();
+    this.colour(false);
+  }
+
+  get lookState() { return this.state.looks.find((l) => l.name === this.look); }
+  get partState() { return this.state.parts.find((p) => p.name === this.part); }
+  get work() { return this.lookState.parts[this.part]; }
+  lookWords(name = this.look) { return this.state.looks.find((l) => l.name === name)?.title ?? "as it stands"; }
+
+  async readLibrary() {
+    this.library = await get(`/api/library?part=${encodeURIComponent(this.part ?? "")}`);
+    this.fill();
+  }
+
+  /** Show the state in every part of the page; what a hand is on at this moment is left alone. */
+  fill() {
+    refill($("look"), this.state.looks.map((l) => el("option", { value: l.name ?? "", text: l.name === null ? "The scene as it stands" : l.title })));
+    $("look").value = this.look ?? "";
+    refill($("parts"), el("legend", { text: "Part" }), this.state.parts.map((p) => {
+      const input = el("input", { type: "radio", name: "part", value: p.name, "data-key": `part ${p.name}`, onchange: () => this.choosePart(p.name) });
+      input.checked = p.name === this.part;
+      return el("label", {}, input, p.title);
+    }));
+    const others = this.state.looks.filter((l) => l.name !== this.look);
+    const now = $("other").value;
+    refill($("other"), el("option", { value: "", text: "nothing" }), el("option", { value: "saved", text: "as it was saved" }),
+      others.map((l) => el("option", { value: `look ${l.name ?? ""}`, text: l.name === null ? "the scene as it stands" : l.title })));
+    $("other").value = [...$("other").options].some((o) => o.value === now) ? now : "";
+    if ($("other").value !== now) this.stage.compare(null);
+    this.finish.fill();
+    this.wood.fill();
+    this.looks.fill();
+    this.approve.fill();
+    this.summaries();
+    $("picture").setAttribute("aria-label", `${this.state.title}, ${this.lookWords()}, ${this.stage.side}. ${this.partState.title}: ${this.work.words}; ${this.work.sheenWords}.`);
+  }
+
+  header() {
+    const s = this.state;
+    $("saved").textContent = s.unsafe || (s.builtin ? `Built in: saving makes a copy in ${s.folder}` : s.dirty ? `${s.file}: not saved yet, but kept` : `${s.file}: saved`);
+    for (const [id, word, what] of [["undo", "Undo", s.undo], ["redo", "Redo", s.redo]]) {
+      $(id).disabled = what === null;
+      $(id).textContent = what === null ? word : `${word}: ${what}`;
+      $(id).title = $(id).textContent;
+    }
+    $("save").disabled = !s.dirty && !s.builtin;
+  }
+
+  // -- what the page is told
+
+  notices() {
+    const s = this.state;
+    const all = [];
+    if (s.found) all.push(["found", "Work that was not saved when the bench last ended is still here.",
+      [["Take it up", () => this.takeUp("found")], ["Leave it", () => this.takeUp("leave")]]]);
+    if (s.strange && s.dirty) all.push(["strange", `${s.file} was changed by another program, and you have changes of your own.`,
+      [["Take the file as it is", () => this.takeUp("file")], ["Keep mine, and save over it", () => this.save(true)]]]);
+    else if (s.strange) all.push(["strange", `${s.file} was changed by another program, and cannot be shown as it is now.`, [["Look again", () => this.takeUp("file")]]]);
+    if (this.said) all.push(["said", this.said, [["Good", () => { this.said = ""; this.notices(); }]]]);
+    refill($("notices"), all.map(([key, words, acts]) => el("div", { class: "notice", id: `notice-${key}` }, el("p", { text: words }),
+      acts.map(([label, act]) => el("button", { onclick: act, "data-key": `${key} ${label}` }, label)))));
+  }
+
+  say(words) { this.said = words; if (this.state) this.notices(); }
+
+  /** Something was not possible: say why, and show things as they are. */
+  refused(error) {
+    this.problem = true;
+    this.say(error.message);
+  }
+
+  /** A picture came, so what was refused before is over. */
+  fine() {
+    if (!this.problem) return;
+    this.problem = false;
+    this.say("");
+  }
+
+  broken() {
+    const s = this.state;
+    refill($("broken"), el("h2", { text: `${s.file} cannot be drawn yet` }),
+      el("p", { text: "Mend it in your editor and save it there: this page looks again by itself." }),
+      el("ul", {}, s.problems.map((p) => el("li", {}, el("p", {}, el("b", { text: p.line ? `Line ${p.line}: ` : p.where ? `${p.where}: ` : "" }), `${p.found} ${p.fix}`),
+        p.line && p.where && !p.where.startsWith("line") ? el("p", { class: "quiet", text: p.where }) : null,
+        p.near.length ? el("pre", {}, p.near.map((l) => el("span", { class: l.here ? "here" : null, text: `${String(l.number).padStart(4)}  ${l.text}` }))) : null))));
+  }
+
+  async takeUp(which) {
+    await this.doing(() => post("take", { which }));
+    await this.load();
+  }
+
+  async save(over = false) {
+    await this.commit();
+    const done = await this.doing(() => post("save", { over }));
+    if (done) this.say("");
+    await this.load();
+  }
+
+  /** Run something that may be refused; null then. */
+  async doing(work) {
+    try {
+      return await work();
+    } catch (error) {
+      if (!(error instanceof Refused)) return null;
+      this.refused(error);
+      if (error.status === 409) { this.tries = {}; this.load(); }
+      return null;
+    }
+  }
+
+  // -- what is changed
+
+  /** Try values of a part while a hand moves: the picture follows, and a moment later it is kept. */
+  trying(part, values, change) {
+    this.tries = { ...this.tries, [part]: { ...this.tries[part], ...values } };
+    this.pending = change;
+    this.stage.dropFrames();
+    this.stage.ask();
+    this.colour(true);
+    if (!this.keeping) this.keeping = setTimeout(() => { this.keeping = null; this.commit(false); }, EVERY);
+  }
+
+  /** The hand let go: keep what was tried. */
+  async done(part, values, change) {
+    this.trying(part, values, change);
+    await this.commit();
+  }
+
+  async commit(end = true) {
+    clearTimeout(this.keeping);
+    this.keeping = null;
+    const change = this.pending;
+    if (!change) { if (end) this.gesture += 1; return; }
+    const done = await this.doing(() => post("edit", { version: this.version, look: this.look, gesture: `${tab} ${this.gesture}`, ...change }));
+    if (done) this.version = Math.max(this.version, done.version);
+    if (this.pending === change) {
+      this.pending = null;
+      if (!done) { this.tries = {}; this.stage.ask(); }
+    }
+    if (end) { this.gesture += 1; await this.load(); }
+  }
+
+  /** A change that is made at once. */
+  async edit(change) {
+    await this.commit();
+    const done = await this.doing(() => post("edit", { version: this.version, look: this.look, ...change }));
+    if (done) this.version = Math.max(this.version, done.version);
+    await this.load();
+    return done;
+  }
+
+  async step(which) {
+    await this.commit();
+    await this.doing(() => post(which));
+    this.tries = {};
+    await this.load();
+  }
+
+  // -- colours
+
+  colour(quick) {
+    clearTimeout(this.asking);
+    const ask = async (quickly) => {
+      try {
+        const found = await post("colour", { look: this.look, part: this.part, try: this.tries, quick: quickly });
+        if (found && found.part === this.part) this.target(found);
+      } catch (error) { if (!(error instanceof Refused)) throw error; }
+    };
+    if (quick && !this.quickly) { this.quickly = true; ask(true).finally(() => { this.quickly = false; }); }
+    this.asking = setTimeout(() => ask(false), quick ? 400 : 60);
+  }
+
+  target(found) {
+    const before = this.lastTarget?.part === found.part ? this.lastTarget : {};
+    const t = (this.lastTarget = { ...before, ...found });
+    const range = t.light ? `from ${labWords(t.light.lab)} to ${labWords(t.dark.lab)}` : "";
+    const title = this.partState.title;
+    refill($("target"), el("div", { class: "scale", title: "Lightest, as meant, darkest" },
+      el("i", { colour: t.light?.colour ?? t.colour }), el("i", { colour: t.colour }), el("i", { colour: t.dark?.colour ?? t.colour })),
+    el("div", { class: "words" }, el("div", {}, el("b", { text: `${title}: ` }), el("span", { id: "lab", text: labWords(t.lab) })),
+      el("div", { class: "quiet", text: found.quick ? "range follows" : t.error ? `19 of 20 within ΔE ${t.error} (${t.basis}); ${range}` : "" }),
+      t.edge && !found.quick ? el("div", { class: "quiet", text: `at the edge ${labWords(t.edge.lab)}` }) : null));
+    $("target").setAttribute("aria-label", `The colour ${title} should measure`);
+  }
+
+  // -- choosing
+
+  choosePart(name) {
+    this.part = name;
+    this.lastTarget = null;
+    this.fill();
+    this.readLibrary();
+    this.colour(false);
+  }
+
+  async chooseLook(name) {
+    await this.commit();
+    this.look = name;
+    this.tries = {};
+    this.fill();
+    this.stage.dropFrames();
+    this.stage.ask();
+    this.colour(false);
+  }
+
+  // -- the six steps of the work
+
+  stations() {
+    for (const section of document.querySelectorAll(".station")) {
+      const inner = el("div", { id: `${section.id}-work` });
+      const button = el("button", { "aria-expanded": "false", "aria-controls": inner.id, onclick: () => this.open(section.id) },
+        el("b", { text: section.dataset.name }), el("span", { id: `${section.id}-said` }));
+      section.append(el("h2", {}, button), inner);
+    }
+    const small = matchMedia("(max-width: 760px)");
+    small.addEventListener("change", () => this.open(this.station || "wood"));
+    $("moreButton").addEventListener("click", () => $("moreButton").setAttribute("aria-expanded", $("moreButton").getAttribute("aria-expanded") !== "true"));
+    this.wide = matchMedia("(min-width: 1900px)");
+    this.wide.addEventListener("change", () => this.open(this.station || "wood"));
+    this.open(this.station);
+  }
+
+  open(id) {
+    const narrow = matchMedia("(max-width: 760px)").matches;
+    this.station = narrow && id && this.station === id && !$(`${id}-work`).hidden ? "" : id;
+    for (const section of document.querySelectorAll(".station")) {
+      const shown = this.wide.matches || section.id === this.station;
+      $(`${section.id}-work`).hidden = !shown;
+      section.querySelector("h2 button").setAttribute("aria-expanded", shown);
+    }
+    this.wood?.shown();
+    this.looks?.shown();
+  }
+
+  summaries() {
+    for (const [id, words] of Object.entries({ ...this.wood.said(), ...this.finish.said(), ...this.looks.said(), ...this.approve.said() })) $(`${id}-said`).textContent = words;
+  }
+
+  // -- buttons that are always there
+
+  buttons() {
+    const stage = this.stage;
+    const on = (id, act, kind = "click") => $(id).addEventListener(kind, act);
+    on("undo", () => this.step("undo"));
+    on("redo", () => this.step("redo"));
+    on("save", () => this.save());
+    on("stop", () => this.stop());
+    on("all", () => stage.showAll());
+    on("truly", () => stage.trueSize());
+    on("nearer", () => stage.zoom(1.25));
+    on("farther", () => stage.zoom(0.8));
+    on("side", () => { stage.side = stage.side === "front" ? "back" : "front"; this.viewed(); });
+    on("lying", () => { stage.lying = !stage.lying; this.viewed(); });
+    on("tilt", async () => {
+      $("tilt").disabled = true;
+      await this.doing(() => stage.moveLamp());
+      $("tilt").disabled = false;
+    });
+    on("look", () => this.chooseLook($("look").value || null), "change");
+    on("surround", () => this.surround($("surround").value), "change");
+    on("other", () => {
+      const value = $("other").value;
+      const words = $("other").selectedOptions[0].textContent;
+      stage.compare(value === "" ? null : value === "saved" ? { as: "saved", look: this.look, words } : { look: value.slice(5) || null, words });
+    }, "change");
+    this.surround("grey");
+    this.ruler();
+    addEventListener("keydown", (event) => {
+      if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+      const key = event.key.toLowerCase();
+      const typing = event.target.matches?.('input[type="text"], textarea');
+      if (key === "s") { event.preventDefault(); this.save(); }
+      else if (key === "z" && !typing) { event.preventDefault(); this.step(event.shiftKey ? "redo" : "undo"); }
+      else if (key === "y" && !typing) { event.preventDefault(); this.step("redo"); }
+    });
+    addEventListener("away", () => this.ended());
+    addEventListener("silent", () => setTimeout(() => fetch("/api/state", { headers: { "x-bench": "1" } }).catch(() => this.ended()), 300));
+  }
+
+  viewed() {
+    $("side").textContent = this.stage.side === "front" ? "See the back" : "See the front";
+    $("lying").textContent = this.stage.lying ? "Stand it up" : "Lay it down";
+    this.stage.other = null;
+    $("other").value = "";
+    this.stage.compare(null);
+    this.stage.main = null;
+    this.stage.showAll();
+    this.fill();
+  }
+
+  surround(name) {
+    $("surround").value = name;
+    document.documentElement.dataset.surround = name;
+    this.stage.surround = name;
+    $("surroundWords").textContent = SURROUNDS[name];
+    if (this.state) { this.stage.compare(this.stage.other?.source ?? null); this.stage.moved(); }
+  }
+
+  ruler() {
+    const show = () => {
+      const px = Number($("barLength").value);
+      $("bar").style.width = `${px}px`;
+      $("barWords").textContent = `Now ${(px / 100).toFixed(3)} pixels of the page to a mm.`;
+    };
+    $("barLength").addEventListener("input", show);
+    $("ruler").addEventListener("click", () => { $("barLength").value = this.stage.pxPerMm * 100; show(); $("rule").showModal(); });
+    $("ruleLeave").addEventListener("click", () => $("rule").close());
+    $("ruleDone").addEventListener("click", () => {
+      this.stage.pxPerMm = Number($("barLength").value) / 100;
+      localStorage.setItem("pxPerMm", this.stage.pxPerMm);
+      $("rule").close();
+      this.stage.trueSize();
+    });
+  }
+
+  async stop() {
+    await this.commit();
+    await this.doing(() => post("stop"));
+    this.ended(true);
+  }
+
+  ended(asked = false) {
+    if (!$("stopped").hidden) return;
+    refill($("stopped"), el("h2", { text: asked ? "The bench is stopped" : "The bench does not answer any more" }),
+      el("p", { text: this.state?.dirty ? "What was not saved is kept; open the scene on the bench again to go on." : "You can close this page." }),
+      el("p", { text: `mockup bench ${this.state?.file ?? ""}` }));
+    $("stopped").hidden = false;
+    document.querySelector("main").inert = document.querySelector("header").inert = true;
+    this.source?.close();
+    document.body.dataset.ended = "yes";
+  }
+}
+
+const bench = new Bench();
+bench.source = listen((version) => { if (version > bench.version && !bench.pending) bench.load(); });
+bench.load();

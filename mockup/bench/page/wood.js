@@ -1,0 +1,209 @@
+// Wood: which board, where on it the part is cut, one piece or two, and the best places.
+
+import { $, el, fresh, plain, refill, slider } from "./dom.js";
+import { board as fetchBoard, kept, post } from "./server.js";
+import { cutWords } from "./words.js";
+
+export class Wood {
+  constructor(bench) {
+    this.bench = bench;
+    this.boards = new Map(); // name and file to its picture
+    this.places = null;
+    this.sliding = false;
+  }
+
+  said() {
+    const part = this.bench.partState;
+    const board = this.bench.state.boards.find((b) => b.name === part.board);
+    return { wood: `${this.bench.partState.title}: ${board?.wood ?? ""}, ${cutWords[part.cut]}` };
+  }
+
+  /** Where the part lies, with what is tried. */
+  get place() {
+    const mine = this.bench.tries[this.bench.part] ?? {};
+    return { at: mine.at ?? this.bench.work.at, turn: mine.turn ?? this.bench.work.turn };
+  }
+
+  get boardName() { return this.bench.work.board; }
+
+  fill() {
+    if (this.dragging || (document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping))) { this.draw(); return; }
+    const { state, library } = this.bench;
+    const part = this.bench.partState;
+    const own = state.boards.map((b) => this.choice(`board ${b.name}`, `/api/board/${encodeURIComponent(b.name)}`, b.wood,
+      b.library ? `${b.file.replace(/\.[a-z]+$/, "")}` : `${b.actual ? "this very board" : "stands for its kind"}, ${b.size.map((v) => plain(v, 0)).join(" × ")} mm`,
+      b.name === this.boardName, () => this.bench.edit({ do: "wood", part: part.name, board: b.name, words: `${part.title}: ${b.wood}` })));
+    const used = new Set(state.boards.filter((b) => b.library).map((b) => b.file.replace(/\.[a-z]+$/, "")));
+    const more = library.woods.filter((w) => !used.has(w.name)).map((w) => this.choice(`wood ${w.name}`, `/api/wood/${w.name}`, w.wood, w.cut, false,
+      () => this.bench.edit({ do: "wood", part: part.name, texture: w.name, words: `${part.title}: ${w.wood}` })));
+    const file = fresh("file");
+    const cut = fresh("cut");
+    const aim = fresh("aim");
+    const place = this.place;
+    this.size = state.boards.find((b) => b.name === this.boardName)?.size ?? [600, 300];
+    const number = (label, key, value, set) => {
+      const id = fresh("number");
+      const input = el("input", { type: "number", id, step: "any", "data-key": key, onchange: () => set(Number(input.value)) });
+      input.value = plain(value, 1);
+      return el("span", { class: "row" }, el("label", { for: id, text: label }), input);
+    };
+    refill($("wood-work"),
+      el("div", { class: "group" }, el("h3", { text: `Board for the ${part.title.toLowerCase()}` }), el("div", { class: "choices", role: "group", "aria-label": "Boards" }, own, more),
+        el("p", { class: "drop" }, el("label", { for: file, text: "Drop the photo of a board anywhere on this page, or choose it: " }),
+          el("input", { type: "file", id: file, "data-key": "file", accept: "image/*,.tif,.tiff,.heic,.dng", onchange: (event) => { const [one] = event.target.files; event.target.value = ""; if (one) this.bench.photos.take(one); } }))),
+      el("div", { class: "group" }, el("h3", { text: "Where it is cut" }),
+        el("canvas", { id: "map", tabindex: "0", role: "img", "data-key": "map", "aria-label": `The ${part.title.toLowerCase()} on its board. Arrow keys move it by a millimetre, with shift by ten; comma and full stop turn it.` }),
+        el("div", { class: "row" }, number("Across, mm", "x", place.at[0], (v) => this.set([v, this.place.at[1]], this.place.turn, true)),
+          number("Down, mm", "y", place.at[1], (v) => this.set([this.place.at[0], v], this.place.turn, true))),
+        slider({ label: "Turn", min: -180, max: 180, step: 0.5, value: place.turn > 180 ? place.turn - 360 : place.turn, key: "turn", words: (v) => `${plain(v, 1)}°`,
+          oninput: (v) => this.set(this.place.at, v, false), onchange: (v) => this.set(this.place.at, v, true) }),
+        el("label", {}, this.slideBox(), "Drag the wood in the large picture")),
+      el("div", { class: "group" }, el("h3", { text: "Pieces" }),
+        el("div", { class: "row" }, el("label", { for: cut, text: "Cut" }), this.select(cut, "cut", Object.entries(cutWords), part.cut,
+          (value) => this.bench.edit({ do: "cut", part: part.name, cut: value, words: `${part.title}: ${cutWords[value]}` })),
+        part.cut === "single" ? null : number("Joint line at x, mm", "joint", part.joint, (v) => this.bench.edit({ do: "cut", part: part.name, joint: v, words: `${part.title}: joint at ${plain(v)} mm` }))),
+        el("h3", { text: "Best places" }),
+        el("div", { class: "row" }, el("label", { for: aim, text: "Look for" }), this.select(aim, "aim", [["symmetric", "halves alike"], ["figure", "the strongest figure"], ["plain", "the quietest wood"]], this.aim ?? "symmetric", (v) => { this.aim = v; }),
+          el("button", { "data-key": "find", onclick: () => this.find() }, this.finding ? "Looking …" : "Find five places")),
+        this.places?.part === part.name ? el("div", { class: "choices" }, this.places.places.map((p, n) => el("button", { class: "choice", "data-key": `place ${n}`, onclick: () => this.set(p.at, p.turn, true) },
+          el("img", { src: kept(p.picture), alt: "" }), `Place ${n + 1}`, el("small", { text: p.words })))) : null));
+    this.hands();
+    this.shown();
+  }
+
+  choice(key, src, name, small, on, act) {
+    return el("button", { class: "choice", "data-key": key, "aria-pressed": String(on), onclick: act }, el("img", { src, alt: "", loading: "lazy" }), name, el("small", { text: small }));
+  }
+
+  select(id, key, options, value, act) {
+    const made = el("select", { id, "data-key": key, onchange: () => act(made.value) }, options.map(([v, text]) => el("option", { value: v, text })));
+    made.value = value;
+    return made;
+  }
+
+  slideBox() {
+    const box = el("input", { type: "checkbox", "data-key": "slide", onchange: () => this.slide(box.checked) });
+    box.checked = this.sliding;
+    return box;
+  }
+
+  /** Let a drag in the large picture move the wood under the outline. */
+  slide(on) {
+    this.sliding = on;
+    $("picture").classList.toggle("wood", on);
+    this.bench.stage.slide = on ? {
+      move: (dx, dy, x) => {
+        const part = this.bench.partState;
+        const mirrored = part.cut === "bookmatch" && x < part.joint;
+        const [a, b] = this.turned(mirrored ? -dx : dx, dy);
+        this.dragging = true;
+        this.set([this.place.at[0] - a, this.place.at[1] - b], this.place.turn, false);
+      },
+      end: () => { this.dragging = false; this.set(this.place.at, this.place.turn, true); },
+    } : null;
+  }
+
+  turned(dx, dy, turn = this.place.turn) {
+    const t = (turn * Math.PI) / 180;
+    return [Math.cos(t) * dx - Math.sin(t) * dy, Math.sin(t) * dx + Math.cos(t) * dy];
+  }
+
+  set(at, turn, end) {
+    const part = this.bench.partState;
+    const values = { at: at.map((v) => Math.round(v * 100) / 100), turn };
+    const change = { do: "place", part: part.name, ...values, words: `${part.title}: moved on its board` };
+    if (end) this.bench.done(part.name, values, change);
+    else this.bench.trying(part.name, values, change);
+    this.draw();
+  }
+
+  async find() {
+    this.finding = true;
+    this.fill();
+    this.places = (await this.bench.doing(() => post("places", { part: this.bench.part, look: this.bench.look, aim: this.aim ?? "symmetric" }))) ?? this.places;
+    this.finding = false;
+    this.fill();
+    this.bench.say(this.places ? `${this.places.places.length} places found for the ${this.bench.partState.title.toLowerCase()}.` : "");
+  }
+
+  // -- the outline on the board
+
+  async shown() {
+    const map = $("map");
+    if (!map || !map.clientWidth) return;
+    const key = `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`;
+    if (!this.boards.has(key)) {
+      this.boards.set(key, null);
+      const found = await this.bench.doing(() => fetchBoard(this.boardName));
+      if (found) this.boards.set(key, found);
+      else this.boards.delete(key);
+    }
+    this.key = key;
+    this.draw();
+  }
+
+  draw() {
+    const map = $("map");
+    const board = this.boards.get(this.key);
+    if (!map?.clientWidth || !board) return;
+    const ratio = devicePixelRatio || 1;
+    const [w, h] = [map.clientWidth, map.clientHeight];
+    map.width = w * ratio;
+    map.height = h * ratio;
+    const pen = map.getContext("2d");
+    const [bw, bh] = board.size;
+    // A tall board lies on its side: there is more room across.
+    this.lies = bh > bw;
+    const [shownW, shownH] = this.lies ? [bh, bw] : [bw, bh];
+    const s = Math.min(w / shownW, h / shownH);
+    this.scale = s;
+    pen.setTransform(ratio * s, 0, 0, ratio * s, (ratio * (w - shownW * s)) / 2, (ratio * (h - shownH * s)) / 2);
+    if (this.lies) pen.transform(0, -1, 1, 0, 0, bw);
+    pen.drawImage(board.bitmap, 0, 0, bw, bh);
+    const part = this.bench.partState;
+    const { at, turn } = this.place;
+    const [ax, ay] = part.anchor;
+    const on = (x, y) => { const [dx, dy] = this.turned(x - ax, y - ay, turn); return [at[0] + dx, at[1] + dy]; };
+    const leaves = part.cut === "single" ? [(x, y) => on(x, y)] :
+      [(x, y) => on(Math.max(x, part.joint), y), part.cut === "bookmatch" ? (x, y) => on(2 * part.joint - Math.min(x, part.joint), y + part.slip) :
+        (x, y) => on(Math.min(x, part.joint) + part.joint - part.bounds[0], y + part.slip)];
+    leaves.forEach((to, n) => {
+      for (const [width, colour] of [[4, "#fff"], [1.8, "#000"]]) {
+        pen.beginPath();
+        for (const ring of part.rings) {
+          ring.forEach(([x, y], i) => { const [a, b] = to(x, y); if (i) pen.lineTo(a, b); else pen.moveTo(a, b); });
+          pen.closePath();
+        }
+        pen.lineWidth = width / s;
+        pen.setLineDash(n ? [7 / s, 5 / s] : []);
+        pen.strokeStyle = colour;
+        pen.stroke();
+      }
+    });
+    pen.setLineDash([]);
+  }
+
+  hands() {
+    const map = $("map");
+    const shift = (dx, dy) => (this.lies ? [-dy, dx] : [dx, dy]); // of the map, as it lies, on the board
+    map.addEventListener("pointerdown", (event) => { map.setPointerCapture(event.pointerId); this.last = [event.clientX, event.clientY]; this.dragging = true; });
+    map.addEventListener("pointermove", (event) => {
+      if (!this.dragging || !this.last) return;
+      const [dx, dy] = shift((event.clientX - this.last[0]) / this.scale, (event.clientY - this.last[1]) / this.scale);
+      this.last = [event.clientX, event.clientY];
+      this.set([this.place.at[0] + dx, this.place.at[1] + dy], this.place.turn, false);
+    });
+    const end = () => { if (!this.last) return; this.last = null; this.dragging = false; this.set(this.place.at, this.place.turn, true); };
+    map.addEventListener("pointerup", end);
+    map.addEventListener("pointercancel", end);
+    map.addEventListener("keydown", (event) => {
+      const step = event.shiftKey ? 10 : 1;
+      const by = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+      const turn = { ",": -0.5, ".": 0.5 }[event.key];
+      if (!by && !turn) return;
+      event.preventDefault();
+      const [dx, dy] = by ? shift(...by) : [0, 0];
+      this.set([this.place.at[0] + dx, this.place.at[1] + dy], this.place.turn + (turn ?? 0), true);
+    });
+  }
+}

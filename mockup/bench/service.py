@@ -1,0 +1,390 @@
+"""What the page can ask for, without the web: plain values in, plain values and pictures out."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from ..errors import MockupError
+from ..finish.reach import board_lab
+from ..files.whole import write_all
+from ..render.boards import load_board
+from ..render.colours import PartColour, colours
+from ..scene.library import texture, textures
+from ..scene.values import Scene
+from . import papers
+from .changes import change_of
+from .document import Document
+from .easel import Easel, Gone, Seen, draw, encoded, sketched
+from .photos import Photos, shown
+from .state import hex_of, library, state
+from .tries import look_of, read_try, tried, with_part
+
+__all__ = ["Blob", "Bench"]
+
+MOST_BLOBS = 96
+FRAMES = 16   # of the light's way there and back
+SURROUNDS = {"grey": (66.0, 0.0, 0.0), "light": (92.0, 0.0, 0.0), "dark": (26.0, 0.0, 0.0)}
+
+
+@dataclass(frozen=True)
+class Blob:
+    """Bytes that the page may fetch by a name it was given; ``file`` where they lie on disk, if they do."""
+
+    data: bytes
+    kind: str
+    file: Path | None = None
+
+
+@dataclass
+class Bench:
+    """One scene on the bench.
+
+    document  what is worked on.
+    home      the folder that copies of built-in scenes and, below it, papers go to.
+    """
+
+    document: Document
+    home: Path
+    easel: Easel = field(default_factory=Easel)
+    photos: Photos = field(default_factory=Photos)
+    _blobs: OrderedDict[str, Blob] = field(default_factory=OrderedDict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _labs: OrderedDict[Any, PartColour] = field(default_factory=OrderedDict)
+
+    # -- what is seen ------------------------------------------------------------
+
+    def state(self) -> dict[str, Any]:
+        """All the page shows beside pictures."""
+        return state(self.document, self.easel.kept, home=self.folder)
+
+    @property
+    def folder(self) -> Path:
+        """Where papers go: beside the scene, or, for a built-in one, where its copy will lie."""
+        return self.home / self.document.file.stem if self.document.builtin else self.document.file.parent
+
+    def library(self, part: str | None) -> Future:
+        """Stains, clear coats and woods to choose from."""
+
+        def work(_: Callable[[float], None]) -> dict[str, Any]:
+            try:
+                scene = self.document.scene()
+            except MockupError:
+                scene = None
+            return library(scene, self.easel.kept, part)
+
+        return self.easel.ask(("library", secrets.token_hex(4)), 1, work)
+
+    def picture(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """A picture of a look, as (bytes, media type); the newest wish of a name takes the place of an older one."""
+        seen = _seen(asked)
+        name, exact = str(asked.get("name", "main"))[:40], bool(asked.get("exact"))
+        rank = {"main": 0, "other": 1}.get(name, 3) + (1 if exact and name == "main" else 0)
+
+        def work(report: Callable[[float], None]) -> tuple[bytes, str]:
+            scene = self._asked(asked)
+            if asked.get("sketch"):
+                scene = sketched(scene)
+            return encoded(draw(scene, seen, self.easel.kept, report), exact=exact)
+
+        return self.easel.ask((tab, name), rank, work)
+
+    def _asked(self, asked: Mapping[str, Any]) -> Scene:
+        """The scene that a wish means: one look of it, as saved or as it stands, with what is tried in force."""
+        text = self.document.saved if asked.get("as") == "saved" else None
+        look = asked.get("look")
+        scene = look_of(self.document.scene(text=text), None if look is None else str(look))
+        for name, data in (asked.get("try") or {}).items():
+            part = next((p for p in scene.parts if p.name == name), None)
+            if part is not None:
+                scene = with_part(scene, tried(scene, part, read_try(data)))
+        return scene
+
+    def colour(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """What a part should measure: Lab, its range and what that rests on. ``quick`` gives the mean alone, at once."""
+        name = str(asked.get("part"))
+
+        def work(report: Callable[[float], None]) -> dict[str, Any]:
+            report(0.0)
+            scene = self._asked(asked)
+            part = next((p for p in scene.parts if p.name == name), None)
+            if part is None:
+                raise MockupError(f'There is no part "{name[:40]}".')
+            board = load_board(scene.boards[part.board], self.easel.kept)
+            mean = np.array(board_lab(part.finish, board.axes))
+            where = (board.key, part.placement, part.name)
+            if asked.get("quick"):
+                known = self._labs.get(where)
+                if known is None:
+                    return {"part": name, "quick": True, "lab": [round(float(v), 1) for v in mean], "colour": hex_of(mean)}
+                lab = mean + np.array(known[1])
+                return {"part": name, "quick": True, "lab": [round(float(v), 1) for v in lab], "colour": hex_of(lab)}
+            found = colours(replace(scene, parts=(part,)), kept=self.easel.kept)[0]
+            # How far the face's mean lies from that of the whole board, for the quick answers that follow.
+            self._labs[where] = (found, tuple((np.array(found.finished_lab) - mean).tolist()))
+            while len(self._labs) > 50:
+                self._labs.popitem(last=False)
+            return plain_colour(found)
+
+        return self.easel.ask((tab, "colour", bool(asked.get("quick"))), 1 if asked.get("quick") else 2, work)
+
+    def wood(self, name: str) -> Future:
+        """A small picture of a wood of the library."""
+        if name not in textures():
+            raise MockupError(f'There is no wood "{name[:40]}".')
+
+        def work(_: Callable[[float], None]) -> Blob:
+            picture = cv2.imread(str(texture(textures()[name]).picture), cv2.IMREAD_REDUCED_COLOR_8)
+            return _jpeg(_lying(picture[..., ::-1]), 260)
+
+        return self.easel.ask(("wood", name, secrets.token_hex(4)), 4, work)
+
+    def board(self, name: str) -> Future:
+        """A board of the scene, as large as the page shows it, and its measures."""
+
+        def work(_: Callable[[float], None]) -> tuple[Blob, dict[str, Any]]:
+            scene = self.document.scene()
+            if name not in scene.boards:
+                raise MockupError(f'There is no board "{name[:40]}".')
+            board = load_board(scene.boards[name], self.easel.kept)
+            picture, share = shown(board.pixels, 1400)
+            return _jpeg(picture, 1400), {"size": [round(v, 2) for v in board.size_mm], "shown": share}
+
+        return self.easel.ask(("board", name, secrets.token_hex(4)), 3, work)
+
+    def tilt(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """Frames of a look as the lamp swings from one side to the other, by the names of their pictures."""
+        from ..render.tilt import tilt
+
+        seen = _seen(asked)
+
+        def work(report: Callable[[float], None]) -> dict[str, Any]:
+            scene = replace(self._asked(asked), ground=seen.ground)
+            made = tilt(scene, seen.canvas(), side=seen.side, frames=FRAMES, kept=self.easel.kept, report=report)
+            frames = made.frames[:FRAMES // 2 + 1]
+            names = []
+            for frame in frames:
+                data, kind = encoded(cv2.rotate(frame, cv2.ROTATE_90_COUNTERCLOCKWISE) if seen.lying else frame, exact=False)
+                names.append(self.keep(Blob(data, kind)))
+            return {"frames": names, "measured": made.measured, "words": list(made.words)}
+
+        return self.easel.ask((tab, "tilt"), 2, work)
+
+    def places(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """The best places of a part on its board, each with a picture."""
+        from ..board.thumbs import cut_out
+        from ..render.where import part_places
+
+        def work(report: Callable[[float], None]) -> dict[str, Any]:
+            scene = self._asked(asked)
+            found = part_places(scene, str(asked.get("part")), aim=str(asked.get("aim", "symmetric")), report=report)
+            out = []
+            for place in found.places:
+                picture = cut_out(found.pixels, found.mm_per_pixel, found.pattern, place, 240 / (found.pattern.mask.shape[0] / found.pattern.px_per_mm))
+                out.append({"at": [round(v, 2) for v in place.at], "turn": round(place.turn, 2), "words": place.words,
+                            "picture": self.keep(_jpeg(picture, 400))})
+            return {"part": asked.get("part"), "places": out, "knots": len(found.knots)}
+
+        return self.easel.ask((tab, "places"), 2, work)
+
+    # -- what is changed -----------------------------------------------------------
+
+    def edit(self, tab: str, wish: Mapping[str, Any]) -> dict[str, Any]:
+        """Make a change; gives the new version."""
+        gesture = wish.get("gesture")
+        change = change_of(self.document.scene(), self.document.text, wish)
+        version = self.document.edit(change, tab=tab, base=_whole(wish.get("version"), "version"), gesture=None if gesture is None else str(gesture)[:60])
+        return {"version": version, "words": change.words}
+
+    def save(self, *, over: bool = False) -> dict[str, Any]:
+        """Save the scene; a built-in one as a copy."""
+        if self.document.builtin:
+            self._copy()
+        else:
+            self.document.save(over=over)
+        return {"version": self.document.version, "file": str(self.document.file)}
+
+    def _copy(self) -> None:
+        """A folder of the maker's own with the built-in scene, and what was changed of it, in it."""
+        scene = self.document.scene()
+        stem = self.document.file.stem
+        folder = next(f for n in range(1, 1000) if not (f := self.home / (stem if n == 1 else f"{stem}-{n}")).exists())
+        root = scene.folder.resolve()
+        files = {folder / p.resolve().relative_to(root): p.read_bytes() for p in scene.sources.values() if p.resolve().is_relative_to(root)}
+        file = folder / self.document.file.name
+        files[file] = self.document.text.encode("utf-8")
+        write_all(files)
+        self.document.saved = self.document.text
+        self.document.move_to(file)
+        self.document.version += 1
+
+    def keep_board(self, tab: str, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Write the measured board beside the scene, name it there, and lay a part on it."""
+        self._own()
+        scene = self.document.scene()
+        part = next((p for p in scene.parts if p.name == asked.get("part")), scene.parts[-1])
+        picture = self.photos.keep(self.folder, name=str(asked.get("name") or "board"), wood=str(asked.get("wood") or ""),
+                                   actual=asked.get("actual") is not False, may=lambda p: not (p.exists() or p.is_symlink()))
+        stem = Path(picture).stem
+        name = next(n for n in (stem, *(f"{stem}-{i}" for i in range(2, 100))) if n not in scene.boards)
+        from ..scene.rewrite import with_values, without
+        from .document import Change
+
+        def change(text: str) -> str:
+            text = with_values(text, {("boards", name, "photo"): picture, ("parts", part.name, "board"): name})
+            for key in ("at", "turn"):
+                text = without(text, ("parts", part.name, key))
+            return text
+
+        self.document.forget()
+        version = self.document.edit(Change(f"{part.title}: board from {asked.get('name') or 'a photo'}"[:90], f"{part.name}.wood", change), tab=tab,
+                                     base=self.document.version)
+        return {"version": version, "board": name, "picture": picture}
+
+    def _own(self) -> None:
+        if self.document.builtin:
+            self._copy()
+
+    # -- papers ----------------------------------------------------------------------
+
+    def papers(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """Write papers into the folder "papers" beside the scene, which is saved first."""
+
+        def work(report: Callable[[float], None]) -> dict[str, Any]:
+            self._own()
+            if self.document.dirty:
+                self.document.save()
+            scene = self.document.scene(exact=True)
+            paths = papers.write(scene, self.folder / "papers", asked, today=date.today().isoformat(), kept=self.easel.kept)
+            return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
+
+        return self.easel.ask((tab, "papers", secrets.token_hex(4)), 1, work)
+
+    def verify(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """Check an approval written from here against what the scene is now."""
+        from ..papers.verify import verify
+
+        blob = self.blob(str(asked.get("record")))
+        if blob.file is None or blob.file.suffix != ".json":
+            raise MockupError("This is no record of an approval.", fix="Choose the json file that came with one.")
+
+        def work(_: Callable[[float], None]) -> dict[str, Any]:
+            found = verify(blob.file, kept=self.easel.kept)
+            return {"unchanged": found.unchanged, "lines": found.lines()}
+
+        return self.easel.ask((tab, "verify"), 1, work)
+
+    def _file(self, path: Path) -> dict[str, Any]:
+        kinds = {".png": "image/png", ".jpg": "image/jpeg", ".pdf": "application/pdf", ".json": "application/json", ".csv": "text/csv"}
+        return {"name": path.name, "id": self.keep(Blob(b"", kinds.get(path.suffix, "application/octet-stream"), path)), "bytes": path.stat().st_size}
+
+    # -- pictures by name --------------------------------------------------------------
+
+    def keep(self, blob: Blob) -> str:
+        """Hold bytes for the page to fetch; gives the name to fetch them by."""
+        with self._lock:
+            name = secrets.token_urlsafe(12)
+            self._blobs[name] = blob
+            while len(self._blobs) > MOST_BLOBS:
+                self._blobs.popitem(last=False)
+            return name
+
+    def blob(self, name: str) -> Blob:
+        """What is held under a name. A file is read now, if it still lies in the folder of papers."""
+        with self._lock:
+            blob = self._blobs.get(name)
+        if blob is None:
+            raise MockupError("This is not held any more.", fix="Make it again.")
+        if blob.file is None:
+            return blob
+        path = blob.file.resolve()
+        if not path.is_relative_to((self.folder / "papers").resolve()) or not path.is_file():
+            raise MockupError(f"{blob.file.name} is not in the folder of papers any more.", fix="Write it again.")
+        return replace(blob, data=path.read_bytes())
+
+    def photo(self, data: bytes, name: str) -> dict[str, Any]:
+        """Take a dropped photograph; gives its measures and the name of a small picture of it."""
+        picture, told = self.photos.receive(data, name)
+        return {**told, "picture": self.keep(_jpeg(picture, 1600))}
+
+    def measure(self, tab: str, asked: Mapping[str, Any]) -> Future:
+        """Find the board in the photograph."""
+
+        def work(_: Callable[[float], None]) -> dict[str, Any]:
+            picture, told = self.photos.measure(asked)
+            return {**told, "picture": self.keep(_jpeg(picture, 1600))}
+
+        return self.easel.ask((tab, "measure"), 1, work)
+
+    def warm(self) -> None:
+        """Do what the first picture needs before anybody asks for it."""
+
+        def work(_: Callable[[float], None]) -> None:
+            import scipy.spatial  # noqa: F401  (slow to load)
+
+        try:
+            self.easel.ask("warm", 0, work)
+            self.document.scene()
+        except (MockupError, Gone):
+            pass  # the page will say it
+
+    def stop(self) -> None:
+        """Draw no more and let go of what is large."""
+        self.easel.stop()
+        self.photos.leave()
+
+
+def plain_colour(found: PartColour) -> dict[str, Any]:
+    """The colour target of a part for the page."""
+
+    def one(lab) -> dict[str, Any] | None:
+        return None if lab is None else {"lab": [round(v, 1) for v in lab], "colour": hex_of(lab)}
+
+    return {"part": found.part, "quick": False, **one(found.finished_lab), "bare": one(found.bare_lab), "light": one(found.light_lab), "dark": one(found.dark_lab),
+            "middle": one(found.middle_lab), "edge": one(found.edge_lab), "error": round(found.error, 1), "spread": round(found.spread, 1),
+            "basis": found.basis, "wood": found.wood, "actual": found.actual}
+
+
+def _seen(asked: Mapping[str, Any]) -> Seen:
+    """What of the scene the page shows, its kinds checked; sizes are checked when it is drawn."""
+
+    def numbers(key: str, count: int) -> list[float]:
+        value = asked.get(key)
+        if not isinstance(value, list) or len(value) != count or not all(isinstance(v, (int, float)) and abs(v) < 1e6 for v in value):
+            raise MockupError(f"The page sent no {key}.", fix="Load it again.")
+        return value
+
+    origin, size = numbers("origin", 2), numbers("size", 2)
+    scale = numbers("scale", 1)[0] if isinstance(asked.get("scale"), list) else asked.get("scale")
+    if not isinstance(scale, (int, float)) or asked.get("side") not in ("front", "back"):
+        raise MockupError("The page sent no view.", fix="Load it again.")
+    return Seen(asked["side"], (float(origin[0]), float(origin[1])), float(scale), (int(size[0]), int(size[1])), bool(asked.get("lying")),
+                SURROUNDS.get(str(asked.get("surround")), SURROUNDS["grey"]))
+
+
+def _whole(value: Any, what: str) -> int:
+    if not isinstance(value, int) or isinstance(value, bool):
+        raise MockupError(f"The page sent no {what}.", fix="Load it again.")
+    return value
+
+
+def _lying(picture: np.ndarray) -> np.ndarray:
+    return np.rot90(picture) if picture.shape[0] > picture.shape[1] else picture
+
+
+def _jpeg(rgb: np.ndarray, long_side: int) -> Blob:
+    share = long_side / max(rgb.shape[:2])
+    if share < 1:
+        rgb = cv2.resize(np.ascontiguousarray(rgb), None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    data, kind = encoded(np.ascontiguousarray(rgb), exact=False)
+    return Blob(data, kind)
