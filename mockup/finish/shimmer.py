@@ -18,7 +18,7 @@ Array = np.ndarray
 WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
 # What is believed of a board that tells nothing: from the prototype's known
 # split of figured maple, 0.5 to 0.7; and how far real boards may be from it.
-USUAL, LEAST, MOST = 0.6, 0.35, 0.85
+USUAL, LEAST, MOST = 0.6, 0.42, 0.85
 # How well the bands of a photograph keep their ratios (camera, white balance,
 # scattering of the wood); sets how much the measured share is trusted.
 _TRUST = 0.12

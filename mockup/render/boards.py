@@ -9,7 +9,9 @@ import numpy as np
 
 from ..errors import MockupError
 from ..files.photo import read_photo
+from ..finish.axes import WIDE_FROM, WIDE_MOST
 from ..finish.bake import WoodAxes, wood_axes
+from ..finish.shimmer import spread
 from ..scene.values import BoardRef
 from .kept import Kept
 
@@ -20,7 +22,7 @@ ROOTS = np.cbrt(np.arange(65536) / 65535.0).astype(np.float32)
 # Detail is what stands out from a surrounding of this many mm (sigma): figure
 # up to about 20 mm goes into it, heartwood and shade of the board do not.
 SURROUND = 4.0
-_COARSE = 1.0  # pixels per mm of the map of surroundings
+_COARSE = 2.0  # pixels per mm of the map of surroundings: a pore is narrower than its pixel, a streak is not
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,11 +52,25 @@ def prepare_board(pixels: np.ndarray, mm_per_pixel: float, *, key: str, notes: t
     rows, columns = np.arange(step // 2, height, step), np.arange(step // 2, width, step)
     sample = ROOTS[pixels[rows[:, None], columns[None, :]]]
     weights = np.array([0.2126, 0.7152, 0.0722], np.float32)
-    blurred = cv2.GaussianBlur(coarse @ weights, (0, 0), SURROUND * _COARSE, borderType=cv2.BORDER_REFLECT)
-    around = cv2.remap(blurred, *_grid(rows, columns, (height, width), size), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    light = coarse @ weights
+    blurred = cv2.GaussianBlur(light, (0, 0), SURROUND * _COARSE, borderType=cv2.BORDER_REFLECT)
+    grid = _grid(rows, columns, (height, width), size)
+    around = cv2.remap(blurred, *grid, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # A dark streak or a bird's eye would pass for a crowd of pores: what of it is
+    # darker than figure is left to the surroundings, so that only narrow things stand out so far.
+    sd = spread(sample @ weights - around)
+    blurred += _beyond(light - blurred, sd)
+    around = cv2.remap(blurred, *grid, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     detail = sample @ weights - around
     axes = wood_axes(sample.reshape(-1, 3), detail.reshape(-1))
     return LoadedBoard(key, pixels, mm_per_pixel, axes, (blurred - axes.lightness).astype(np.float32), notes)
+
+
+def _beyond(wide: np.ndarray, sd: float) -> np.ndarray:
+    """What of ``wide`` (any shape) lies darker than WIDE_MOST standard deviations, with a soft knee from WIDE_FROM on."""
+    room = (WIDE_MOST - WIDE_FROM) * sd
+    over = np.minimum(wide + np.float32(WIDE_FROM * sd), 0)
+    return over - np.float32(room) * np.tanh(over / np.float32(room))
 
 
 def _grid(rows: np.ndarray, columns: np.ndarray, full: tuple[int, int], small: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:

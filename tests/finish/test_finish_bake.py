@@ -11,6 +11,7 @@ from finish_woods import BARE, axes_of, board, figure_sd, invented_sample, libra
 from mockup.colour.difference import ciede2000
 from mockup.colour.spaces import linear_to_lab
 from mockup.files.photo import read_photo
+from mockup.finish.axes import pores_from_detail
 from mockup.finish.bake import bake, engine_colour
 from mockup.finish.shimmer import LEAST, MOST, share, spread
 from mockup.finish.steps import Burst, Coat, Finish, GrainFill, Paint, RubbedEdge, SandBack, StainStep
@@ -95,6 +96,29 @@ def test_figure_stays_alive_on_a_photograph():
     loaded = prepare_board(read_photo(path).pixels, 0.2, key="slab")  # its scale is not known: about 40 cm of wood
     for name, ratio in ratios(loaded, 0.2):
         assert 0.5 < ratio < 2, name
+
+
+def board_with(line, streak, seed=3):
+    """A pale board at 6 pixels per mm: fibre noise, lines one pixel wide and a streak 4 mm wide, each so much darker (linear)."""
+    rng = np.random.default_rng(seed)
+    light = 0.6 * np.exp(rng.normal(0, 0.02, (480, 480)))
+    lines, band = np.zeros((480, 480), bool), np.zeros((480, 480), bool)
+    for y, x in rng.integers(20, 440, (60, 2)):
+        lines[y, x:x + 30] = True
+    band[200:224] = True
+    light = np.where(lines & ~band, light * line, np.where(band, light * streak, light))
+    pixels = np.clip(light[..., None] * np.array([1.0, 0.82, 0.6]) * 65535, 0, 65535).astype(np.uint16)
+    loaded = prepare_board(pixels, 1 / 6, key=f"{line} {streak}")
+    _, _, w, _ = places(loaded, 480)
+    return pores_from_detail(w, loaded.axes), lines & ~band, band
+
+
+def test_a_pore_is_narrow_and_dark():
+    """Pigment and paste lodge in pores: lines that are dark; not in a wide streak, however dark, nor in specks that hardly are."""
+    pores, lines, band = board_with(line=0.45, streak=0.4)
+    assert pores[lines].mean() > 0.6 and pores[band].mean() < 0.2 and pores[~lines & ~band].mean() < 0.01
+    pores, lines, _ = board_with(line=0.88, streak=1.0)
+    assert pores[lines].mean() < 0.02
 
 
 @pytest.mark.parametrize("wood", ["maple", "ash", "alder"])
