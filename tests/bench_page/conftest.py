@@ -1,0 +1,106 @@
+"""The bench on a small scene: as a document, behind its guard, and in a real browser."""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = next((path for name in ("chromium", "chromium-browser", "google-chrome", "chrome") if (path := shutil.which(name))), None)
+
+
+class Running:
+    """A bench in a process of its own; ``address`` holds the key of this start."""
+
+    def __init__(self, scene, cwd: Path, *more: str) -> None:
+        self.cwd = cwd
+        self.process = subprocess.Popen([sys.executable, "-m", "mockup", "bench", str(scene), "--no-open", *more], cwd=cwd, text=True,
+                                        env={**os.environ, "PYTHONPATH": str(ROOT)}, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                                        stderr=open(cwd / "bench.log", "w"))
+        self.address = self.process.stdout.readline().strip()
+        self.base = self.address.split("/?")[0]
+
+    @property
+    def log(self) -> str:
+        return (self.cwd / "bench.log").read_text()
+
+    def client(self) -> httpx.Client:
+        """A client with the page's own headers and the cookie of this start."""
+        client = httpx.Client(base_url=self.base, headers={"x-bench": "1", "origin": self.base, "x-tab": "test"}, timeout=60)
+        client.get(self.address)
+        return client
+
+    def end(self, how=signal.SIGINT, wait=20) -> int:
+        if self.process.poll() is None:
+            self.process.send_signal(how)
+        return self.process.wait(wait)
+
+
+@pytest.fixture
+def running(tmp_path):
+    """Starts benches: running(scene, "--port", "9000"); all of them end with the test."""
+    started = []
+
+    def start(scene, *more, cwd=None) -> Running:
+        started.append(Running(scene, cwd or tmp_path, *more))
+        return started[-1]
+
+    yield start
+    for one in started:
+        if one.process.poll() is None:
+            one.process.kill()
+        one.process.wait()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's Chromium under Playwright; skipped on a machine without one, but where MOCKUP_NEEDS_BROWSER asks for it."""
+    if CHROMIUM is None:
+        if os.environ.get("MOCKUP_NEEDS_BROWSER"):
+            pytest.fail("there is no Chromium on this machine")
+        pytest.skip("there is no Chromium on this machine: install it, as with apt-get install chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def visit(chromium):
+    """Opens pages: visit(running, width=1280); what their scripts stumble over fails the test."""
+    contexts, faults = [], []
+
+    def go(bench, *, width=1280, height=860, picture=True):
+        context = chromium.new_context(viewport={"width": width, "height": height})
+        context.set_default_timeout(30_000)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.goto(bench.address)
+        if picture:
+            page.wait_for_selector("#picture[data-exact=true]")
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+@contextmanager
+def until(what, seconds=10.0):
+    """Wait until ``what()`` is true, after what is done inside."""
+    yield
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, "waited too long"
+        time.sleep(0.02)
