@@ -37,30 +37,36 @@ class Cover:
     def __init__(self) -> None:
         self._pieces: list = []
         self._boxes: list[tuple[float, float, float, float]] = []
+        self._joined: dict[tuple[int, ...], object] = {}
+        self._keys: set[tuple[bytes, ...]] = set()
 
     def add(self, shape: Shape) -> None:
         """Lay one more shape over."""
-        import shapely
-
-        region, box = region_of(shape), shape.bounds
-        # Small things on a large one become one region with it, so that each cut is one cut.
-        met = [n for n, o in enumerate(self._boxes) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]]
-        if met:
-            region = shapely.union_all([region, *(self._pieces[n] for n in met)])
-            box = tuple(float(v) for v in shapely.bounds(region))
-        keep = [n for n in range(len(self._pieces)) if n not in met]
-        self._pieces = [*(self._pieces[n] for n in keep), region]
-        self._boxes = [*(self._boxes[n] for n in keep), box]
+        self._pieces.append(region_of(shape))
+        self._boxes.append(shape.bounds)
+        self._keys.add(_key(shape))
 
     def left_of(self, shape: Shape) -> Shape | None:
         """The part of a shape that nothing covers; None when nothing is left."""
         import shapely
 
+        if _key(shape) in self._keys:  # a top of the body's own outline, say
+            return None
         region, box = region_of(shape), shape.bounds
-        for piece, o in zip(self._pieces, self._boxes, strict=True):
-            if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]:
-                region = shapely.difference(region, piece)
-        return shape if region is region_of(shape) else _shape(region)
+        met = tuple(n for n, o in enumerate(self._boxes) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1])
+        if not met:
+            return shape
+        # One union and one cut, whatever lies there; the rings of a binding are cut by the same one.
+        joined = self._joined.get(met)
+        if joined is None:
+            joined = self._joined[met] = shapely.union_all([self._pieces[n] for n in met])
+        if not shapely.intersects(region, joined):
+            return shape
+        return _shape(shapely.difference(region, joined))
+
+
+def _key(shape: Shape) -> tuple[bytes, ...]:
+    return tuple(ring.tobytes() for ring in shape.rings)
 
 
 def overlap(shape: Shape, other: Shape) -> Shape | None:

@@ -14,9 +14,10 @@ from functools import lru_cache
 import numpy as np
 
 from mockup.outline.coverage import coverage
+from mockup.outline.fewer import fewer_points
 from mockup.outline.shape import Shape
 
-__all__ = ["CORNER", "edge_field", "exact_distance"]
+__all__ = ["CORNER", "edge_field", "edge_strip", "exact_distance"]
 
 # A vertex that turns by more than this, in degrees, is a corner of the drawing. Chords of a
 # curve of 0.1 mm radius turn by less; so do the round joins of ``Shape.inset``.
@@ -68,6 +69,53 @@ def edge_field(
     np.multiply(nx, scale, out=inward[..., 0])
     np.multiply(ny, scale, out=inward[..., 1])
     return np.clip(out, -reach, reach, out=out), inward
+
+
+def edge_strip(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, size: tuple[int, int], beyond: float,
+               within: float) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray]:
+    """What ``edge_field`` tells of the pixels from ``beyond`` mm outside the edge to ``within`` mm inside, and of no others.
+
+    Returns ((rows, columns), distance (N,), inward (N, 2)) of those pixels, in
+    reading order. A rim of some mm is a small share of a canvas.
+    """
+    width, height = size
+    reach = max(beyond, within)
+    block = int(np.clip(np.floor(_NODES * px_per_mm), 1, 64))
+    at = _Lattice(origin, 1.0 / px_per_mm, 0, 0, width, height)
+    if block == 1:
+        d, inward = edge_field(shape, origin=origin, px_per_mm=px_per_mm, size=size, reach=reach + 1)
+        rim = np.nonzero((d > -beyond) & (d < within))
+        return rim, d[rim], inward[rim]
+    nodes = at.coarser(block)
+    d, nx, ny = _field(shape, nodes, reach + 3.0 * at.step, (3,))
+    corners = np.stack((d[:-1, :-1], d[:-1, 1:], d[1:, :-1], d[1:, 1:]))
+    touched = (corners.min(axis=0) < within + 1.5 * nodes.step) & (corners.max(axis=0) > -beyond - 1.5 * nodes.step)
+    top, left = at.top - nodes.top * block, at.left - nodes.left * block
+    cut = slice(top, top + height), slice(left, left + width)
+    line, column = np.nonzero(_cells_to_finer(touched, block)[cut])
+    # As in ``_field``, point by point: between the nodes around each pixel.
+    base = d - 0.5 * (nx * nodes.x().astype(np.float32) + ny * nodes.y().astype(np.float32)[:, None])
+    share_x, share_y = ((at_ + off + 0.5) / block - 0.5 for at_, off in ((column, left), (line, top)))
+    i, j = share_x.astype(np.int64), share_y.astype(np.int64)
+    p, q = (share_x - i).astype(np.float32), (share_y - j).astype(np.float32)
+    flat = j * nodes.columns + i
+    weights = ((1 - p) * (1 - q), p * (1 - q), (1 - p) * q, p * q)
+    b, fx, fy = (sum(w * plane.ravel()[flat + step] for w, step in zip(weights, (0, 1, nodes.columns, nodes.columns + 1), strict=True))
+                 for plane in (base, nx, ny))
+    x, y = (at.x()[column] * 0.5).astype(np.float32), (at.y()[line] * 0.5).astype(np.float32)
+    out = b + fx * x + fy * y
+    near = (out > -beyond - 0.5) & (out < within + 0.5)
+    rough = np.flatnonzero(near & _cells_to_finer(_rough_cells(d, nx, ny, nodes, reach + 3.0 * at.step), block)[cut][line, column])
+    if len(rough):
+        points = np.column_stack((at.x()[column[rough]] + origin[0], at.y()[line[rough]] + origin[1]))
+        exact, direction, _ = exact_distance(shape, points, reach + 3.0 * at.step)
+        known = np.isfinite(exact)
+        rough = rough[known]
+        out[rough], fx[rough], fy[rough] = exact[known], *direction[known].T
+    rim = np.flatnonzero((out > -beyond) & (out < within))
+    fx, fy = fx[rim], fy[rim]
+    length = np.maximum(np.sqrt(fx * fx + fy * fy), 1e-12)
+    return (line[rim], column[rim]), out[rim], np.column_stack((fx / length, fy / length))
 
 
 @dataclass(frozen=True)
@@ -175,7 +223,7 @@ class _Edge:
     def __init__(self, shape: Shape, spacing: float) -> None:
         from scipy.spatial import cKDTree
 
-        parts = [_chords(_fewer(ring), spacing) for ring in shape.rings]
+        parts = [_chords(fewer_points(ring, _CHORD), spacing) for ring in shape.rings]
         base = np.cumsum([0, *(len(p[0]) for p in parts)])
         (self.start, self.run, self.flat, self.normal_start, self.normal_end, self.mean, self.corner, self.bend,
          self.bend_start) = (np.concatenate(columns) for columns in zip(*parts, strict=True))  # fmt: skip
@@ -228,14 +276,6 @@ class _Edge:
 @lru_cache(maxsize=64)  # a whole instrument has some forty
 def _edge(shape: Shape, spacing: float) -> _Edge:
     return _Edge(shape, spacing)
-
-
-def _fewer(ring: np.ndarray) -> np.ndarray:
-    """The ring with as few of its points as keep it within ``_CHORD``: a tree of them is searched far faster."""
-    import shapely
-
-    fewer = shapely.get_coordinates(shapely.simplify(shapely.linearrings(ring), _CHORD))[:-1]
-    return fewer if len(fewer) >= 3 else ring
 
 
 def _chords(ring: np.ndarray, spacing: float) -> tuple[np.ndarray, ...]:

@@ -42,7 +42,8 @@ def plate(centre: Point, size: tuple[float, float], corner: float = 0.0, turn: f
         quarter = [(w - r, h - r, 0), (-w + r, h - r, 1), (-w + r, -h + r, 2), (w - r, -h + r, 3)]
         turned = [(arc @ np.linalg.matrix_power(np.array([[0, 1], [-1, 0]]), k)) + (x, y) for x, y, k in quarter]
         points = np.concatenate(turned)
-        points = points[np.r_[True, np.abs(np.diff(points, axis=0)).max(axis=1) > 1e-9]]
+        # Where the corners meet there is no side between them, nor a second point.
+        points = points[np.abs(points - np.roll(points, 1, axis=0)).max(axis=1) > 1e-9]
     return outline(points + centre).turned(turn, centre)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..colour.spaces import lab_to_linear
 from ..outline.coverage import coverage
+from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from .canvas import Canvas
 from .coarse import Coarse
@@ -16,16 +17,18 @@ from .coarse import Coarse
 __all__ = ["ground_fade", "ground_rows", "reaches", "shade", "shadow"]
 
 _SCALE = 1.0  # samples per mm
-_FINE = 4.0   # and where a part stands low over what it shades
+_FINER = ((5.0, 3.0), (14.0, 2.0), (math.inf, _SCALE))  # and on parts: mm of height, and for what stands lower than that samples per mm
 # Contact, near and soft: offset right, offset down, blur (sigma), depth, for a part of BODY mm.
 _LAYERS = ((1.0, 1.5, 1.8, 0.30), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14))
 _BODY = 45.0
-_STEP = 3.0   # mm: parts whose heights differ by less cast one shadow on the ground
 _FLAT, _ALL = 3.0, 0.46  # mm under which one layer says it all, and its depth
-_LOW = 14.0   # mm above what it falls on, below which a shadow is sharp enough to need the finer field
 _THIN = 2.6   # strings: a lamp's shadow of a thin thing is as dark as that of a wide one, only narrower
 _SOFTEST = 0.4  # mm: the sky over the bench rounds even the shadow of a screw
 _LEAST = 0.02  # mm: flush inlays cast nothing
+_CHORD, _LONG = 0.02, 1000  # mm by which a long outline that casts a shadow may be cut short, and its points
+_MASK = 4.5    # samples per mm, at least, of what a mask is averaged from
+_ALIKE = 1.15  # heights within this share of each other cast one shadow
+_SPARSE = 0.4  # of a box, below which what lies scattered in it is shaded piece by piece
 
 
 def ground_fade(y: np.ndarray) -> np.ndarray:
@@ -56,13 +59,53 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
     pad = 8
     size = (int(picture.width / picture.px_per_mm * s) + 2 * pad, int(picture.height / picture.px_per_mm * s) + 2 * pad)
     canvas = Canvas((picture.origin[0] - pad / s, picture.origin[1] - pad / s), s, size, picture.lying)
-    return Coarse(_shadows([(*c, False) for c in _grouped(casters)], canvas), canvas)
+    return Coarse(_shadows(_grouped([(*c, False) for c in casters]), canvas), canvas)
 
 
-def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
-    """As ``shadow``, on one part within a box in mm, of shapes with their rise and whether they are thin; None where nothing reaches it."""
-    # To half a millimetre of height, so that the pieces of a bridge are shadowed in one go.
-    near = [(shape, max(round(rise * 2) / 2, 0.5), thin) for shape, rise, thin in casters if rise > _LEAST and reaches(shape, rise, box)]
+def shade(casters: list[tuple[Shape, float, bool]], part: Shape, picture: Canvas) -> Coarse | None:
+    """As ``shadow``, on one part, of shapes with their rise and whether they are thin; None where nothing reaches it."""
+    boxes = _clusters(part)
+    made = [m for box in boxes if (m := _shade_box(casters, box, picture)) is not None]
+    if len(boxes) == 1 or not made:
+        return made[0] if made else None
+    # All of them on one canvas, light between them.
+    s = max(m.canvas.px_per_mm for m in made)
+    low = np.min([m.canvas.origin for m in made], axis=0)
+    high = np.max([np.array(m.canvas.origin) + np.array(m.canvas.size) / m.canvas.px_per_mm for m in made], axis=0)
+    canvas = Canvas((float(low[0]), float(low[1])), s, tuple(int(v) for v in np.ceil((high - low) * s) + 1), picture.lying)
+    left = np.ones(canvas.size[::-1], np.float32)
+    for m in made:
+        (x, y), (w, h) = ((np.array(m.canvas.origin) - low) * s).round().astype(int), np.array(m.canvas.size)
+        if m.canvas.px_per_mm != s:
+            w, h = (np.array(m.canvas.size) / m.canvas.px_per_mm * s).astype(int)
+        x, y, w, h = (int(v) for v in (x, y, min(w, canvas.width - x), min(h, canvas.height - y)))
+        placed = Canvas((canvas.origin[0] + x / s, canvas.origin[1] + y / s), s, (w, h), picture.lying)
+        left[y:y + h, x:x + w] = m.rows(placed, (0, w), (0, h))
+    return Coarse(left, canvas)
+
+
+def _clusters(part: Shape) -> list[tuple[float, float, float, float]]:
+    """The box of a shape, or where its pieces lie scattered, the boxes of those, so far apart that they do not meet."""
+    if len(part.rings) < 2:
+        return [part.bounds]
+    boxes: list[list[float]] = []
+    for ring in part.rings:
+        (x0, y0), (x1, y1) = (ring.min(axis=0) - 4.0).tolist(), (ring.max(axis=0) + 4.0).tolist()
+        while True:
+            met = next((b for b in boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0), None)
+            if met is None:
+                break
+            boxes.remove(met)
+            x0, y0, x1, y1 = min(x0, met[0]), min(y0, met[1]), max(x1, met[2]), max(y1, met[3])
+        boxes.append([x0, y0, x1, y1])
+    x0, y0, x1, y1 = part.bounds
+    if sum((b[2] - b[0]) * (b[3] - b[1]) for b in boxes) > _SPARSE * (x1 - x0) * (y1 - y0):
+        return [part.bounds]
+    return [(b[0] + 4.0, b[1] + 4.0, b[2] - 4.0, b[3] - 4.0) for b in boxes]
+
+
+def _shade_box(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, float, float], picture: Canvas) -> Coarse | None:
+    near = _grouped([c for c in casters if c[1] > _LEAST and reaches(c[0], c[1], box)])
     if not near:
         return None
     # Clipped to the picture: a crop needs no shadow beyond its frame.
@@ -71,12 +114,14 @@ def shade(casters: list[tuple[Shape, float, bool]], box: tuple[float, float, flo
     y1 = min(box[3], picture.origin[1] + picture.height / picture.px_per_mm) + 2
     if x1 <= x0 or y1 <= y0:
         return None
-    low = [c for c in near if c[1] < _LOW]
     left = None
-    for some, fine in ((low, True), ([c for c in near if c[1] >= _LOW], False)):
+    least = 0.0
+    for most, fine in _FINER:
+        some = [c for c in near if least <= c[1] < most]
+        least = most
         if not some:
             continue
-        s = min(_FINE if fine else _SCALE, max(picture.px_per_mm, 0.25))
+        s = min(fine, max(picture.px_per_mm, 0.25))
         canvas = Canvas((x0, y0), s, (max(2, math.ceil((x1 - x0) * s)), max(2, math.ceil((y1 - y0) * s))), picture.lying)
         made = Coarse(_shadows(some, canvas), canvas)
         if left is None:
@@ -93,11 +138,18 @@ def reaches(shape: Shape, rise: float, box) -> bool:
     return x0 - far < box[2] and x1 + far > box[0] and y0 - far < box[3] and y1 + far > box[1]
 
 
-def _grouped(casters: list[tuple[Shape, float]]) -> list[tuple[Shape, float]]:
-    """Casters of about one height at one height: their shadows on the ground are blurred by far more than they differ."""
-    if len(casters) < 4:
-        return casters
-    return [(shape, max(_STEP, round(rise / _STEP) * _STEP)) for shape, rise in casters]
+def _grouped(casters: list[tuple[Shape, float, bool]]) -> list[tuple[Shape, float, bool]]:
+    """Casters of about one height at that of the largest of them: their shadows are blurred by far more than they differ."""
+    levels: list[tuple[float, bool]] = []
+    found = []
+    for shape, rise, thin in sorted(casters, key=lambda c: -c[0].area):
+        rise = max(rise, 0.5)
+        level = next((v for v, t in levels if t == thin and max(v, rise) / min(v, rise) < _ALIKE and (v < _FLAT) == (rise < _FLAT)), None)
+        if level is None:
+            level = rise
+            levels.append((rise, thin))
+        found.append((shape, level, thin))
+    return found
 
 
 def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.ndarray:
@@ -107,8 +159,9 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
     heights: dict[tuple[float, bool], list[Shape]] = {}
     for shape, rise, thin in casters:
         heights.setdefault((rise, thin), []).append(shape)
-    # Parts that lie on each other cast one shadow, the deepest, not one each.
-    darks = [np.zeros_like(left) for _ in _LAYERS]
+    # Parts that lie on each other cast one shadow, the deepest, not one each. (Zeros, unlike zeros_like, costs only what is touched.)
+    darks = [np.zeros(left.shape, np.float32) for _ in _LAYERS]
+    touched = [size[0], size[1], 0, 0]
     for (rise, thin), shapes in heights.items():
         k = min(rise / _BODY, 1.5)
         boxes = np.array([shape.bounds for shape in shapes])
@@ -120,13 +173,12 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
         d = int(np.clip((boxes[:, 3].max() + far - canvas.origin[1]) * s + 1, 0, size[1]))
         if a >= b or c >= d:
             continue
+        touched = [min(touched[0], a), min(touched[1], c), max(touched[2], b), max(touched[3], d)]
         # What lies beyond the canvas casts onto it too.
         pad = int(15.0 * k * s) + int(3 * 7.5 * k * s) + 2
         origin = (canvas.origin[0] + (a - pad) / s, canvas.origin[1] + (c - pad) / s)
         wide, high = b - a + 2 * pad, d - c + 2 * pad
-        mask = np.zeros((high, wide), np.float32)
-        for shape in shapes:
-            np.maximum(mask, coverage(shape, origin=origin, px_per_mm=s, size=(wide, high)), out=mask)
+        mask = _mask(shapes, origin, s, (wide, high), thin)
         for n, ((dx, dy, blur, depth), dark) in enumerate(zip(_LAYERS, darks, strict=True)):
             if rise < _FLAT:
                 if n != 1:
@@ -137,14 +189,31 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
             soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
             here = dark[c:d, a:b]
             np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
+    a, c, b, d = touched
     for dark in darks:
-        left *= 1 - dark
+        left[c:d, a:b] *= 1 - dark[c:d, a:b]
     return left
+
+
+def _mask(shapes: list[Shape], origin: tuple[float, float], s: float, size: tuple[int, int], thin: bool) -> np.ndarray:
+    """How much of each sample the shapes cover together, (H, W) float32: near enough for what is blurred, exact where thin."""
+    if thin:
+        mask = np.zeros(size[::-1], np.float32)
+        for shape in shapes:
+            np.maximum(mask, coverage(shape, origin=origin, px_per_mm=s, size=size), out=mask)
+        return mask
+    over = 2 if s * 2 > _MASK else 4
+    filled = np.zeros((size[1] * over, size[0] * over), np.uint8)
+    for shape in shapes:
+        # OpenCV counts from the middle of a pixel, in 16ths here, and fills the pixels on the edge too.
+        rings = [np.rint((ring - origin) * (s * over * 16) - 8).astype(np.int32) for ring in thinned(shape, _CHORD, _LONG).rings]
+        cv2.fillPoly(filled, rings, 255, shift=4)
+    return cv2.resize(filled, size, interpolation=cv2.INTER_AREA).astype(np.float32) * np.float32(1 / 255)
 
 
 def _blurred(image: np.ndarray, sigma: float) -> np.ndarray:
     """A Gaussian blur; a wide one on a smaller image, which nobody can tell."""
-    factor = int(sigma / 4)
+    factor = int(sigma / 2.6)
     if factor < 2 or min(image.shape) < 8 * factor:
         return cv2.GaussianBlur(image, (0, 0), sigma)
     height, width = image.shape

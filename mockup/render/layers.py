@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..outline.cut import Cover, without
+from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Form, Part, Scene
 
-__all__ = ["Layer", "scene_layers", "seen_parts", "seen_pieces"]
+__all__ = ["CHORD", "LONG", "Layer", "scene_layers", "seen_parts", "seen_pieces"]
 
+CHORD = 2e-4  # mm by which a cut may leave the drawing: a five-hundredth of a pixel at 12 px/mm
+LONG = 600    # points from which a ring is worth thinning
 INK = (22.0, 2.0, 3.0)  # Lab of the dark line inside a binding
 
 
@@ -83,20 +86,23 @@ def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
     layers: list[Layer] = []
     above = Cover()
     for part in reversed(parts):
-        pieces: list[tuple[Shape | None, tuple[float, float, float] | None]] = [(part.shape, None)]
+        # All cuts are of the same chords, so that neighbours still meet exactly.
+        whole = thinned(part.shape, CHORD, LONG)
+        pieces: list[tuple[Shape | None, tuple[float, float, float] | None]] = [(whole, None)]
         if isinstance(part, Fitting):
-            pieces = [(part.shape, part.material.lab)]
+            pieces = [(whole, part.material.lab)]
         elif part.binding is not None and part.binding.width > 0:
             b = part.binding
-            lined = part.shape.inset(b.width)
-            field = part.shape.inset(b.width + b.line) if b.line > 0 else lined
-            pieces = [(without(part.shape, [lined]) if lined else part.shape, b.lab)]
+            lined = whole.inset(b.width)
+            field = whole.inset(b.width + b.line) if b.line > 0 else lined
+            pieces = [(without(whole, [lined]) if lined else whole, b.lab)]
             if b.line > 0 and lined is not None:
                 pieces.append((without(lined, [field]) if field else lined, INK))
             pieces.append((field, None))
         for shape, colour in pieces:
             seen = above.left_of(shape) if shape is not None else None
             if seen is not None:
-                layers.append(Layer(part, seen, colour))
-        above.add(part.shape)
+                # What nothing cuts keeps every chord of its drawing.
+                layers.append(Layer(part, part.shape if seen is whole else seen, colour))
+        above.add(whole)
     return tuple(reversed(layers))

@@ -7,6 +7,8 @@ under the same light. A flat face shows the reflectance of the wood as it is.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ..finish.sheen import roughness
@@ -16,10 +18,10 @@ __all__ = ["diffuse", "mirror", "shine"]
 F0 = 0.04  # normal reflectance of a film of n = 1.5
 # Along and across the window's own sides: centre, half width, half height, level.
 WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 3.2), (0.86, 0.10, 0.10, 0.50, 1.5))
-SLANT = np.radians(24.0)  # the shop's windows stand askew to the bench: edges cross the grain, not along it
+SLANT = math.radians(24.0)  # the shop's windows stand askew to the bench: edges cross the grain, not along it
 # Two tubes high above the bench, a wide and a narrow one, dim enough to see wood through: a flat face
 # shows its gloss by how sharp they lie in it. Centre and half width across, level.
-TUBES, TUBES_SLANT = ((-0.062, 0.0125, 0.62), (-0.034, 0.0040, 0.50)), np.radians(9.0)
+TUBES, TUBES_SLANT = ((-0.062, 0.0125, 0.62), (-0.034, 0.0040, 0.50)), math.radians(9.0)
 ROOM, BENCH = 0.10, 0.30
 VEIL = 0.22  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
@@ -49,7 +51,7 @@ def _reflected(nx, ny, nz, x, y):
 
 
 def _askew(rx, ry):
-    return rx * np.cos(SLANT) + ry * np.sin(SLANT), ry * np.cos(SLANT) - rx * np.sin(SLANT)
+    return rx * math.cos(SLANT) + ry * math.sin(SLANT), ry * math.cos(SLANT) - rx * math.sin(SLANT)
 
 
 def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float) -> np.ndarray:
@@ -59,14 +61,14 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     gloss units) sees the windows through a wider lobe: the highlight fades
     into a veil.
     """
-    alpha = roughness(gloss)
+    alpha = float(roughness(gloss))
     rx, ry, rz, cosine = _reflected(nx, ny, nz, x, y)
     # Steep rims mirror the bench, not the windows: without a horizon they glow like a halo.
     sky = np.clip(rz / 0.35, 0, 1)
     sky = sky * sky * (3 - 2 * sky)
     blur = max(1.3 * alpha, 0.006)
     light = BENCH + (ROOM - BENCH) * sky
-    across = rx * np.cos(TUBES_SLANT) + ry * np.sin(TUBES_SLANT)
+    across = rx * math.cos(TUBES_SLANT) + ry * math.sin(TUBES_SLANT)
     for centre, half, level in TUBES:
         light = light + level * sky * _box(across, centre, half, blur)
     rx, ry = _askew(rx, ry)
@@ -83,7 +85,7 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
 
 def mirror(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float) -> np.ndarray:
     """What a metal mirrors of the room, any shape: times the metal's own reflectance it is the light from it."""
-    alpha = roughness(gloss)
+    alpha = float(roughness(gloss))
     rx, ry, rz, _ = _reflected(nx, ny, nz, x, y)
     blur = max(1.6 * alpha, 0.11)
     wall = np.clip((rz - 0.02) / (0.34 + blur), 0, 1)

@@ -11,6 +11,7 @@ import numpy as np
 from ..colour.spaces import lab_to_linear
 from ..errors import MockupError, Problem
 from ..outline.cut import without
+from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Part, Scene
 from .bands import band_list, in_bands
@@ -25,13 +26,14 @@ from .form import form_key
 from .ground import ground_rows, reaches, shade, shadow
 from .kept import Kept
 from .layers import Layer, scene_layers, seen_parts, seen_pieces
-from .pieces import Piece, region_pieces
+from .pieces import Piece, Pieces, region_pieces
 from .placement import missing_wood
 from .relief import part_lighting
 from .rods import rod_lighting
 
 __all__ = ["MARGIN", "Picture", "picture", "picture_canvas", "refuse_missing_wood", "scene_box"]
 
+NEAR, LONG = 0.02, 1000  # mm by which a long outline (of so many points) may be off where only its shadow is asked for
 MARGIN = 28.0  # mm of ground around the instrument
 
 
@@ -87,23 +89,26 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # The light stands over the middle of the instrument, whatever of it is shown.
     x0, y0, x1, y1 = scene_box(scene, side)
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-    layers = kept.get(("layers", tuple((p.name, shape_key(p.shape), None if isinstance(p, Fitting) else p.binding) for p in parts)),
-                      lambda: scene_layers(parts), lambda _: 0)
-    seen = {layer.part.name for layer in layers}
+    refuse_missing_wood(scene, side)
 
-    # Reading boards and working out light and shadow do not need each other.
+    # Cutting layers, reading boards, working out light and shadow: nothing waits that need not.
     with ThreadPoolExecutor(2) as pool:
-        reading = {name: pool.submit(load_board, scene.boards[name], kept)
-                   for name in sorted({p.board for p in parts if isinstance(p, Part)})}
+        cutting = pool.submit(_layers, parts, kept)
+        falls = pool.submit(_fall, parts, canvas, kept)
+        wooden = [p.board for p in parts if isinstance(p, Part)]
+        reading = {name: pool.submit(load_board, scene.boards[name], kept) for name in wooden[-1:]}  # what lies on top is seen
+        layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
+        seen = {layer.part.name for layer in layers}
+        reading |= {name: pool.submit(load_board, scene.boards[name], kept)
+                    for name in sorted({p.board for p in parts if isinstance(p, Part) and p.name in seen} - reading.keys())}
         lights = {p.name: pool.submit(_lighting, p, canvas, middle, kept) for p in parts if p.name in seen}
         shades = {p.name: pool.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
-        falls = pool.submit(_fall, parts, canvas, kept)
+        pieces = [pool.submit(_pieces, layer.region, canvas, kept) for layer in layers]
     boards = {name: job.result() for name, job in reading.items()}
-    refuse_missing_wood(scene, boards, side)
     ground_shade = falls.result()
     found = {p.name: p for p in parts}
-    faces = [f for layer in layers
-             if (f := _face(layer, found[layer.part.name], boards, lights, shades, canvas, kept)) is not None]
+    faces = [_face(layer, found[layer.part.name], boards, lights[layer.part.name].result(), shades[layer.part.name].result(), cut.result(), canvas)
+             for layer, cut in zip(layers, pieces, strict=True)]
 
     # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
     last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
@@ -136,11 +141,11 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     return Picture(out, scale, canvas, (*(f"{note}." for note in scene.notes), *_notes(boards, side)))
 
 
-def refuse_missing_wood(scene: Scene, boards: dict[str, LoadedBoard], side: str = "front") -> None:
+def refuse_missing_wood(scene: Scene, side: str = "front") -> None:
     """MockupError with every part of a side that runs off its board."""
     problems: list[Problem] = []
     for part in seen_parts(scene, side):
-        problems += missing_wood(part, part.shape, boards[part.board].size_mm, part.board)
+        problems += missing_wood(part, part.shape, scene.boards[part.board].size_mm, part.board)
     if problems:
         raise MockupError.several(problems).within(scene.file.name, joint=": ")
 
@@ -194,8 +199,8 @@ def _shade(part: Part | Fitting, casters: list[tuple[Part | Fitting, bool]], can
     key = ("shade", shape_key(part.shape), tuple((shape_key(o.shape), o.height - part.height, under) for o, under in casters), canvas)
 
     def make() -> Coarse | None:
-        found = [(without(o.shape, [part.shape]) if under else o.shape, o.height - part.height, _thin(o)) for o, under in casters]
-        return shade([c for c in found if c[0] is not None], part.shape.bounds, canvas)
+        found = [(without(thinned(o.shape, NEAR, LONG), [thinned(part.shape, NEAR, LONG)]) if under else o.shape, o.height - part.height, _thin(o)) for o, under in casters]
+        return shade([c for c in found if c[0] is not None], part.shape, canvas)
 
     return kept.get(key, make, lambda c: 0 if c is None else c.values.nbytes)
 
@@ -211,13 +216,23 @@ def _fall(parts: tuple[Part | Fitting, ...], canvas: Canvas, kept: Kept) -> Coar
     return kept.get(key, lambda: shadow(casters, canvas), lambda c: c.values.nbytes)
 
 
-def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], lights: dict, shades: dict, canvas: Canvas,
-          kept: Kept) -> Face | None:
+def _layers(parts: tuple[Part | Fitting, ...], kept: Kept) -> tuple[Layer, ...]:
+    key = ("layers", tuple((p.name, shape_key(p.shape), None if isinstance(p, Fitting) else p.binding) for p in parts))
+    return kept.get(key, lambda: scene_layers(parts), lambda _: 0)
+
+
+def _on_canvas(region: Shape, canvas: Canvas) -> bool:
+    x0, y0, x1, y1 = canvas.window(region.bounds)
+    return x0 < x1 and y0 < y1
+
+
+def _pieces(region: Shape, canvas: Canvas, kept: Kept) -> Pieces:
+    return kept.get(("pieces", shape_key(region), canvas), lambda: region_pieces(region, canvas, canvas.window(region.bounds)), lambda p: p.nbytes)
+
+
+def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], lighting: tuple[Coarse, Coarse | None], shade: Coarse | None,
+          pieces: Pieces, canvas: Canvas) -> Face:
     """A layer with all that decides its pixels. ``part`` is this variant's: kept layers hold the one that made them."""
-    window = canvas.window(layer.region.bounds)
-    if window[0] >= window[2] or window[1] >= window[3]:
-        return None
-    pieces = kept.get(("pieces", shape_key(layer.region), canvas), lambda: region_pieces(layer.region, canvas, window), lambda p: p.nbytes)
     fill: tuple
     if isinstance(part, Fitting) or layer.colour is not None:
         photo = part.photo if isinstance(part, Fitting) else None
@@ -226,8 +241,8 @@ def _face(layer: Layer, part: Part | Fitting, boards: dict[str, LoadedBoard], li
     else:
         fill = (boards[part.board].key, part.placement, (part.whole or part.shape).bounds, shape_key(part.whole or part.shape), part.lines,
                 part.finish)
-    return Face(part, None if len(fill) > 1 else fill[0], boards[part.board] if isinstance(part, Part) else None, window, pieces,
-                lights[part.name].result(), shades[part.name].result(), fill)
+    return Face(part, None if len(fill) > 1 else fill[0], boards[part.board] if isinstance(part, Part) else None,
+                canvas.window(layer.region.bounds), pieces, lighting, shade, fill)
 
 
 def _drawn(face: Face, canvas: Canvas, kept: Kept) -> _Drawn:
@@ -256,7 +271,8 @@ def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fal
         bands = d.wood.block(canvas, rows, columns)
     elif d.wood is not None:
         bare = d.wood.bare_rows(top - d.face.window[1], bottom - d.face.window[1])[:, piece.first - d.face.window[0]:piece.last - d.face.window[0]]
-        bands = d.wood.block(np.ascontiguousarray(bare), canvas, rows, columns, d.face.window[0])
+        bare = np.ascontiguousarray(bare)
+        bands = d.wood.block(bare, canvas, rows, columns, d.face.window[0])
     for k in range(3):
         lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +14,7 @@ from .canvas import Canvas
 __all__ = ["Piece", "Pieces", "region_pieces"]
 
 TILE = 128  # columns looked at together
-GROUP = 8  # bands covered in one go
+AT_ONCE = 2_000_000  # pixels covered in one go
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,18 +43,15 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
     origin = (canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1])
     bands = band_list(canvas.height, canvas.width)
     found: list[tuple[Piece, ...]] = [()] * len(bands)
-
-    def cut(numbers: range) -> None:
-        first, last = bands[numbers[0]][0], bands[numbers[-1]][1]
-        if last > y0 and first < y1:
-            cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
-            for n in numbers:
-                found[n] = _band_pieces(cover[bands[n][0] - first:bands[n][1] - first], x0)
-
-    # Several bands at once: each call of ``coverage`` sorts through the whole outline.
-    groups = [range(n, min(n + GROUP, len(bands))) for n in range(0, len(bands), GROUP)]
-    with ThreadPoolExecutor(2) as pool:
-        list(pool.map(cut, groups))
+    touched = [n for n, (first, last) in enumerate(bands) if last > y0 and first < y1]
+    # As many bands at once as go into some megabytes: each call of ``coverage`` sorts through the whole outline.
+    step = max(1, int(AT_ONCE / max((x1 - x0) * (bands[0][1] - bands[0][0]), 1)))
+    for k in range(0, len(touched), step):
+        some = touched[k:k + step]
+        first, last = bands[some[0]][0], bands[some[-1]][1]
+        cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
+        for n in some:
+            found[n] = _band_pieces(cover[bands[n][0] - first:bands[n][1] - first], x0)
     return Pieces(tuple(found))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from ..outline.distance import edge_field
+from ..outline.closed import BEYOND, rim_field
+from ..outline.distance import edge_field, edge_strip
 from ..outline.shape import Shape, ring_area
 from ..scene.values import Edge, Form
 from .canvas import Canvas
@@ -58,8 +59,8 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
 
     # The face: smooth, so a few samples per cm do, or a few per mm where it leans.
     cell = max(1, int(s * (2 if lean is None else 0.75)))
-    xs = ox + (np.arange(0, width + cell, cell) + 0.5) / s - middle[0]
-    ys = oy + (np.arange(0, height + cell, cell) + 0.5) / s - middle[1]
+    xs = (ox - middle[0] + (np.arange(0, width + cell, cell) + 0.5) / s).astype(np.float32)
+    ys = (oy - middle[1] + (np.arange(0, height + cell, cell) + 0.5) / s).astype(np.float32)
     x, y = np.meshgrid(xs, ys)
     nx, ny = _ripple(x, y)
     if lean is not None:
@@ -80,13 +81,13 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     rim_width = max(edge.roundover, edge.bevel)
     if rim_width > 0:
         rim, d, toward, inside = kept.get(("rim", shape_key(shape), canvas, rim_width, small), lambda: _rim(shape, canvas, rim_width, small), _rim_bytes)
-        slope = np.clip(1 - d / edge.roundover, 0, STEEPEST).astype(np.float64) if edge.roundover > 0 else np.zeros(len(d))
+        slope = np.clip(1 - d / np.float32(edge.roundover), 0, np.float32(STEEPEST)) if edge.roundover > 0 else np.zeros(len(d), np.float32)
         if edge.bevel > 0:
             # 45 degrees, its two edges broken by a stroke of the file.
-            slope = np.maximum(slope, 0.707 * np.clip((edge.bevel - d) / 0.5 + 0.5, 0, 1))
+            slope = np.maximum(slope, 0.707 * np.clip((edge.bevel - d) / 0.5 + 0.5, 0, 1)).astype(np.float32)
         nx, ny = -toward[:, 0] * slope, -toward[:, 1] * slope
-        x = ox + (rim[1] + 0.5) / s - middle[0]
-        y = oy + (rim[0] + 0.5) / s - middle[1]
+        x = (ox - middle[0] + (rim[1] + 0.5) / s).astype(np.float32)
+        y = (oy - middle[1] + (rim[0] + 0.5) / s).astype(np.float32)
         if lean is not None:
             leant = _sampled(lean, x + middle[0], y + middle[1])
             nx, ny = nx + leant[..., 0], ny + leant[..., 1]
@@ -120,9 +121,14 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
 
 def _rim(shape: Shape, canvas: Canvas, width: float, small: bool) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, np.ndarray | None]:
     """The samples (rows, columns) along an edge, how far in they lie, which way is in, and, of ``small`` parts, which samples of all lie inside."""
-    distance, inward = edge_field(shape, origin=canvas.origin, px_per_mm=canvas.px_per_mm, size=canvas.size, reach=width + 2)
+    place = {"origin": canvas.origin, "px_per_mm": canvas.px_per_mm, "size": canvas.size}
     # A little beyond the edge too: coverage, not light, ends the part there.
-    rim = np.nonzero((distance < width) & (distance > -1.5))
+    found = rim_field(shape, **place, reach=width, inside=small)
+    if found is None and not small:
+        rim, d, toward = edge_strip(shape, **place, beyond=BEYOND, within=width)
+        return rim, np.maximum(d, 0), toward, None
+    distance, inward = edge_field(shape, **place, reach=width + 2) if found is None else found
+    rim = np.nonzero((distance < width) & (distance > -BEYOND))
     return rim, np.maximum(distance[rim], 0), inward[rim], distance > 0 if small else None
 
 

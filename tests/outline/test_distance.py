@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from mockup.outline.distance import edge_field
+from mockup.outline.distance import edge_field, edge_strip
 from mockup.outline.shape import Shape
 
 
@@ -144,3 +144,18 @@ def test_the_sign_is_right_beyond_reach():
     assert not inward[150, 150].any()
     empty, _ = edge_field(shape, origin=(0, 0), px_per_mm=1.5, size=(0, 5), reach=4)
     assert empty.shape == (5, 0)
+
+
+@pytest.mark.parametrize("scale", [0.9, 3.5, 7.0])
+def test_a_strip_along_the_edge_is_that_of_the_field(scale):
+    shape = wavy()
+    x0, y0, x1, y1 = shape.bounds
+    place = {"origin": (x0 - 4, y0 - 4), "px_per_mm": scale, "size": (int((x1 - x0 + 8) * scale), int((y1 - y0 + 8) * scale))}
+    d, inward = edge_field(shape, reach=7, **place)
+    rim, strip, way = edge_strip(shape, beyond=1.5, within=4.0, **place)
+    whole = (d > -1.5) & (d < 4.0)
+    got = np.zeros(d.shape, bool)
+    got[rim] = True
+    assert (whole != got).sum() <= 1e-4 * whole.sum()
+    assert np.abs(d[rim] - strip).max() < 2e-3
+    assert (inward[rim] * way).sum(axis=1).min() > 0.999

@@ -1,0 +1,226 @@
+"""Distances to the edge in closed form, for the figures that hardware is made of: discs, rounded rectangles, polygons of few sides.
+
+Each ring is looked at as it is, whatever drew it: it is such a figure when
+all its points, and the middles of its chords, lie on one. The field of each
+ring is worked out in its own window only, so that four screws in the corners
+of a plate cost four screws.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from mockup.outline.distance import edge_field
+from mockup.outline.shape import Shape, ring_area
+
+__all__ = ["BEYOND", "rim_field"]
+
+FIT = 2e-3    # mm by which a ring may leave the figure it is taken for
+SIDES = 8     # of a polygon
+BEYOND = 1.5  # mm outside the edge up to which the field is worked out
+
+Field = tuple[np.ndarray, np.ndarray, np.ndarray]  # distance, and the way in (x, y)
+
+
+@dataclass(frozen=True)
+class _Figure:
+    """``at(x, y)`` gives the field of a filled figure at points of any shape; ``boxes`` in mm hold all of its edge."""
+
+    at: Callable[[np.ndarray, np.ndarray], Field]
+    boxes: tuple[tuple[float, float, float, float], ...]
+
+
+def rim_field(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, size: tuple[int, int], reach: float,
+              inside: bool = True) -> tuple[np.ndarray, np.ndarray] | None:
+    """As ``edge_field``, from ``BEYOND`` mm outside the edge to ``reach`` mm inside; None when no ring is a figure known here.
+
+    Further out the distance is ``-BEYOND`` or less and the direction zero.
+    With ``inside`` false, so may it be further in than ``reach``.
+    """
+    figures = [_figure(ring) for ring in shape.rings]
+    # A single ring of free form is the whole, which the general field does best.
+    if not any(figures) and len(figures) == 1:
+        return None
+    known: dict[tuple, Field] = {}
+    distance = np.full(size[::-1], -BEYOND, np.float32)
+    inward = np.zeros((*size[::-1], 2), np.float32)
+    # The larger first: what is cut out of a ring comes after it, and what stands in a hole after that.
+    for n in sorted(range(len(figures)), key=lambda n: -abs(ring_area(shape.rings[n]))):
+        ring, figure = shape.rings[n], figures[n]
+        outer = ring_area(ring) > 0
+        low, high = ring.min(axis=0), ring.max(axis=0)
+        whole = ((float(low[0]), float(low[1]), float(high[0]), float(high[1])),)
+        for box in whole if figure is None or inside or len(figures) > 1 else figure.boxes:
+            window = _window(box, BEYOND if outer else max(reach, BEYOND), origin, px_per_mm, size)
+            if window is None:
+                continue
+            d, nx, ny = _free(ring, window, origin, px_per_mm, reach, known) if figure is None else figure.at(*_centres(window, origin, px_per_mm))
+            _lay(distance, inward, window, d, nx, ny, outer)
+    return distance, inward
+
+
+def _lay(distance: np.ndarray, inward: np.ndarray, window, d: np.ndarray, nx: np.ndarray, ny: np.ndarray, outer: bool) -> None:
+    """Join the field of one filled ring to what is there: of outer rings the nearest counts, of a hole what it leaves."""
+    a, b, c, e = window
+    here, way = distance[b:e, a:c], inward[b:e, a:c]
+    if not outer:
+        d, nx, ny = -d, -nx, -ny
+    closer = d > here if outer else d < here
+    np.copyto(here, d, where=closer)
+    np.copyto(way[..., 0], nx, where=closer)
+    np.copyto(way[..., 1], ny, where=closer)
+
+
+def _window(box, margin: float, origin, s: float, size) -> tuple[int, int, int, int] | None:
+    a, b = (int(np.clip(math.floor((box[k] - margin - origin[k]) * s), 0, size[k])) for k in (0, 1))
+    c, e = (int(np.clip(math.ceil((box[k + 2] + margin - origin[k]) * s), 0, size[k])) for k in (0, 1))
+    return (a, b, c, e) if c > a and e > b else None
+
+
+def _centres(window, origin, s: float) -> tuple[np.ndarray, np.ndarray]:
+    a, b, c, e = window
+    return (origin[0] + (np.arange(a, c) + 0.5) / s)[None, :], (origin[1] + (np.arange(b, e) + 0.5) / s)[:, None]
+
+
+def _free(ring: np.ndarray, window, origin, s: float, reach: float, known: dict[tuple, Field]) -> Field:
+    """The field of a ring of any form, filled, over its window; of rings that are alike (the buttons of tuners) read off the first one's."""
+    a, b, c, e = window
+    outer = ring if ring_area(ring) > 0 else ring[::-1]
+    low, high = outer.min(axis=0), outer.max(axis=0)
+    turned = np.column_stack((low[0] + high[0] - outer[:, 0], outer[:, 1]))[::-1]
+    key, other = _likeness(outer, low), _likeness(turned, low)
+    margin = math.ceil(BEYOND * s) + 2
+    if key not in known and other not in known:
+        size = tuple(int(v) for v in np.ceil((high - low) * s) + 2 * margin)
+        d, inward = edge_field(Shape((outer,)), origin=tuple(low - margin / s), px_per_mm=s, size=size, reach=reach + BEYOND)
+        known[key] = d, np.ascontiguousarray(inward[..., 0]), np.ascontiguousarray(inward[..., 1])
+    # Samples of this window as those of the kept field: moved by some part of a sample, and turned over for a mirrored ring.
+    x, y = ((origin[k] - low[k]) * s + at + margin for k, at in ((0, a), (1, b)))
+    flip = key not in known
+    matrix = np.array([[-1.0, 0, (high[0] - low[0]) * s + 2 * margin - x - 1] if flip else [1.0, 0, x], [0, 1.0, y]])
+    field = [cv2.warpAffine(plane, matrix, (c - a, e - b), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+             for plane in known[other if flip else key]]
+    return (field[0], -field[1], field[2]) if flip else tuple(field)
+
+
+def _likeness(ring: np.ndarray, low: np.ndarray) -> tuple:
+    """The same for rings that are moved only: their points from the topmost on, to a tenth of a micrometre."""
+    own = np.rint((ring - low) * 1e4).astype(np.int64)
+    first = int(np.argmin(own[:, 1] * 10**9 + own[:, 0]))
+    return (np.roll(own, -first, axis=0).tobytes(),)
+
+
+def _figure(ring: np.ndarray) -> _Figure | None:
+    """The figure that a ring is, or None."""
+    return _disc(ring) or _plate(ring) or _polygon(ring)
+
+
+def _points(ring: np.ndarray) -> np.ndarray:
+    return np.concatenate((ring, (ring + np.roll(ring, -1, axis=0)) / 2))
+
+
+def _disc(ring: np.ndarray) -> _Figure | None:
+    if len(ring) < 12:
+        return None
+    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+    radius = (x1 - x0 + y1 - y0) / 4
+    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+    points = _points(ring)
+    if np.abs(np.hypot(points[:, 0] - cx, points[:, 1] - cy) - radius).max() > FIT:
+        return None
+
+    def at(x: np.ndarray, y: np.ndarray) -> Field:
+        dx, dy = (x - cx).astype(np.float32), (y - cy).astype(np.float32)
+        far = np.sqrt(dx * dx + dy * dy)
+        over = -1 / np.maximum(far, np.float32(1e-6))
+        return np.float32(radius) - far, dx * over, dy * over
+
+    return _Figure(at, ((x0, y0, x1, y1),))
+
+
+def _plate(ring: np.ndarray) -> _Figure | None:
+    """A rectangle with round corners, at any turn."""
+    if len(ring) < 12:
+        return None
+    run = np.roll(ring, -1, axis=0) - ring
+    longest = run[int(np.argmax((run * run).sum(axis=1)))]
+    ux, uy = (longest / np.hypot(*longest)).tolist()
+    turn = np.array([[ux, -uy], [uy, ux]])  # drawing to the plate's own axes, for row vectors
+    own = ring @ turn
+    low, high = own.min(axis=0), own.max(axis=0)
+    centre, (w, h) = (low + high) / 2, ((high - low) / 2).tolist()
+    lost = 4 * w * h - abs(ring_area(ring))
+    corner = math.sqrt(max(lost, 0.0) / (4 - math.pi))
+    if not 0 < corner <= min(w, h) + FIT:
+        return None
+    corner = min(corner, w, h)
+
+    def field(u: np.ndarray, v: np.ndarray) -> Field:
+        # Measured from the rectangle within the corners' centres.
+        qx, qy = np.abs(u) - np.float32(w - corner), np.abs(v) - np.float32(h - corner)
+        px, py = np.maximum(qx, 0), np.maximum(qy, 0)
+        far = np.sqrt(px * px + py * py)
+        within = np.minimum(np.maximum(qx, qy), 0)
+        over = 1 / np.maximum(far, np.float32(1e-6))
+        # Within that rectangle the nearer side is the way.
+        flat = far <= 1e-6
+        nx = np.where(flat, qx >= qy, px * over) * -np.sign(u)
+        ny = np.where(flat, qx < qy, py * over) * -np.sign(v)
+        return np.float32(corner) - far - within, nx, ny
+
+    points = _points(ring) @ turn - centre
+    if np.abs(field(points[:, 0], points[:, 1])[0]).max() > FIT:
+        return None
+    cx, cy = (turn @ centre).tolist()
+
+    def at(x: np.ndarray, y: np.ndarray) -> Field:
+        dx, dy = (x - cx).astype(np.float32), (y - cy).astype(np.float32)
+        d, nu, nv = field(dx * np.float32(ux) + dy * np.float32(uy), dy * np.float32(ux) - dx * np.float32(uy))
+        return d, nu * np.float32(ux) - nv * np.float32(uy), nu * np.float32(uy) + nv * np.float32(ux)
+
+    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+    return _Figure(at, ((x0, y0, x1, y1),))
+
+
+def _polygon(ring: np.ndarray) -> _Figure | None:
+    """A convex polygon of few sides."""
+    if len(ring) > SIDES:
+        return None
+    outer = ring if ring_area(ring) > 0 else ring[::-1]
+    run = np.roll(outer, -1, axis=0) - outer
+    after = np.roll(run, -1, axis=0)
+    # Counter-clockwise with y up is clockwise with y down: each turn goes the same way.
+    if (run[:, 0] * after[:, 1] - run[:, 1] * after[:, 0] > 0).any():
+        return None
+    length = np.hypot(run[:, 0], run[:, 1])
+    if length.min() < 1e-6:
+        return None
+    unit = run / length[:, None]
+
+    def at(x: np.ndarray, y: np.ndarray) -> Field:
+        best, sign = None, None
+        for (x0, y0), (ux, uy), long in zip(outer.tolist(), unit.tolist(), length.tolist(), strict=True):
+            dx, dy = (x - x0).astype(np.float32), (y - y0).astype(np.float32)
+            along, across = dx * np.float32(ux) + dy * np.float32(uy), dx * np.float32(uy) - dy * np.float32(ux)  # across grows inward
+            past = along - np.clip(along, 0, np.float32(long))
+            far = np.sqrt(past * past + across * across)
+            # The way in: square to the side, or from a corner past its end.
+            share = -1 / np.maximum(far, np.float32(1e-6))
+            over, side = np.where(past == 0, np.float32(1), across * share), past * share
+            nx, ny = over * np.float32(uy) + side * np.float32(ux), -over * np.float32(ux) + side * np.float32(uy)
+            if best is None:
+                best, sign, gx, gy = far, across, nx, ny
+                continue
+            closer = far < best
+            best, gx, gy = np.where(closer, far, best), np.where(closer, nx, gx), np.where(closer, ny, gy)
+            sign = np.minimum(sign, across)
+        return np.where(sign >= 0, best, -best), gx, gy
+
+    boxes = tuple((min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
+                  for a, b in ((outer[n], outer[(n + 1) % len(outer)]) for n in range(len(outer))))
+    return _Figure(at, boxes)

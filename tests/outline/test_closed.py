@@ -1,0 +1,55 @@
+"""The rims of hardware in closed form are those of the general field."""
+
+import numpy as np
+import pytest
+
+from mockup.outline.closed import BEYOND, rim_field
+from mockup.outline.cut import without
+from mockup.outline.distance import edge_field
+from mockup.outline.figures import circle, many, outline, plate
+from mockup.outline.shape import Shape
+
+PLACE = {"origin": (0.0, 0.0), "px_per_mm": 6.0, "size": (250, 200)}
+
+
+def free(centre, width: float, side: int) -> Shape:
+    """An egg, fuller at one end."""
+    t = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    return outline(np.column_stack((centre[0] + side * (width * np.cos(t) + 0.5 * np.cos(2 * t)), centre[1] + 1.3 * width * np.sin(t))))
+
+
+SHAPES = {
+    "disc": circle((12, 11), 9), "plate": plate((20, 15), (22, 14), 3, 20), "stadium": plate((20, 15), (22, 8), 4, -35),
+    "quad": outline([(3, 3), (30, 6), (28, 20), (6, 18)]),
+    "several": many([circle((8, 8), 6), circle((20, 9), 5), plate((15, 20), (12, 6), 2, 0)]),
+    "holes": without(plate((20, 15), (30, 20), 4, 10), [circle((15, 15), 6), circle((26, 14), 3)]),
+    "a disc in a hole": many([without(circle((20, 15), 26), [circle((20, 15), 18)]), circle((20, 15), 9)]),
+    "free and disc": many([free((9, 12), 5.0, 1), circle((25, 12), 8)]),
+    "alike": many([free((9, 12), 5.0, 1), free((22.37, 12.21), 5.0, 1), free((34.1, 12.7), 5.0, -1)]),
+}
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_as_the_general_field(name):
+    reach = 2.6
+    d, inward = rim_field(SHAPES[name], reach=reach, **PLACE)
+    true, way = edge_field(SHAPES[name], reach=reach + 2, **PLACE)
+    rim = (true < reach) & (true > -BEYOND + 0.05)
+    # Rings that are alike are read off the first one, between its samples: a ridge is a little rounder there.
+    assert np.abs(d - true)[rim].max() < (0.04 if name == "alike" else 0.005)
+    turn = np.degrees(np.arccos(np.clip((inward * way).sum(axis=-1)[rim & (true > 0.3)], -1, 1)))
+    assert np.percentile(turn, 95) < 2.5
+    assert ((d > 0) == (true > 0)).mean() > 0.999
+
+
+def test_free_forms_alone_are_left_to_the_general_field():
+    assert rim_field(free((12, 12), 5.0, 1), reach=2.0, **PLACE) is None
+
+
+def test_only_the_strips_along_a_boards_sides_are_worked_out_when_the_inside_does_not_count():
+    quad = outline([(2.0, 2.0), (2.5, 30.0), (38.0, 30.0), (38.0, 2.0)])
+    d, _ = rim_field(quad, reach=0.8, inside=False, **PLACE)
+    true, _ = edge_field(quad, reach=3.0, **PLACE)
+    rim = (true < 0.8) & (true > -1.4)
+    assert np.abs(d - true)[rim].max() < 0.005
+    assert d[90, 125] == -BEYOND
