@@ -23,9 +23,13 @@ __all__ = ["print_"]
 @click.option("--content", metavar="picture|outline|both", type=click.Choice(["picture", "outline", "both"]), default="both",
               help="The picture, outlines and centre line, or both; left out, both.")
 @click.option("--side", metavar="front|back", type=click.Choice(["front", "back"]), default="front", help="The side to see.")
+@click.option("--strings", is_flag=True, help="Draw the strings' middle lines over it.")
 @click.option("--out", metavar="FILE", type=click.Path(path_type=Path), help="A pdf; left out, NAME.print.pdf here.")
-def print_(scene: str, variant: str | None, paper: str, content: str, side: str, out: Path | None) -> None:
-    """Print an instrument at true size, over as many sheets as it takes, to lay on the wood."""
+def print_(scene: str, variant: str | None, paper: str, content: str, side: str, strings: bool, out: Path | None) -> None:
+    """Print an instrument at true size, over as many sheets as it takes, to lay on the wood.
+
+    Hardware that shop.toml lists is drawn at its measured size, in the picture too.
+    """
     from ..papers.print import write_print
     from ..papers.shop_file import read_shop
     from ..scene.load import load_scene
@@ -37,6 +41,6 @@ def print_(scene: str, variant: str | None, paper: str, content: str, side: str,
     shop = read_shop(chosen)
     with progress(f"Drawing {stem}") as report:
         pages = write_print(path, chosen, paper=paper, content=content, side=side, today=date.today().isoformat(),
-                            shop=shop, report=report)
+                            shop=shop, strings=strings, report=report)
     wrote(path)
     note(f"{pages} page{'s' * (pages > 1)}. Print at 100 %, and measure the bars.")

@@ -214,7 +214,8 @@ def full_size_cut(scene: Scene, blank: Blank, shop: Shop, paper: tuple[float, fl
     tiles = whole_sheet(plan.box, grid) if paper is None else tiling(plan.box, paper, wanted=(_box(*_board_box(blank)),), grid=grid)
     wide, high = blank.board_size[:2]
     title = f"{scene.title}: {blank.title.lower()} on its board"
-    return true_size_pages(plan, tiles, Words(title, f"{detail}. Board {wide:.0f} × {high:.0f} mm, {wide / INCH:.1f} × {high / INCH:.1f} in"))
+    return true_size_pages(plan, tiles, Words(title, f"Board {wide:.0f} × {high:.0f} mm, {wide / INCH:.1f} × {high / INCH:.1f} in".replace(" ", "\u00a0"),
+                                               detail.replace(" ", "\u00a0")))
 
 
 def _board_box(blank: Blank) -> tuple[float, float, float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,10 +26,11 @@ HAIR = 0.15
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What is said in the foot of each sheet: a title, one line below it, and the sheet's scale in words."""
+    """What is said in the foot of each sheet: a title, a line below it, which edition it is, and the sheet's scale in words."""
 
     title: str
     detail: str
+    edition: str = ""
     scale: str = "Scale 1 : 1"
 
 
@@ -137,7 +138,10 @@ def _foot(plan: Plan, tiling: Tiling, tile: Tile, number: int, words: Words) -> 
     column = Column(x, top, right - x)
     column.text(words.title, SMALL.bold(), most=1)
     column.space(1.1)
-    column.text(words.detail, SMALL.quiet(), most=2)
+    column.text(words.detail, SMALL.quiet(), most=1 if words.edition else 2)
+    if words.edition:
+        column.space(1.1)
+        column.text(words.edition, SMALL.quiet(), most=1)
     column.space(1.1)
     where = f"Sheet {tile.name}, {number} of {len(tiling.printed)}" if several else words.scale
     column.text(where, SMALL.bold() if several else SMALL)
@@ -163,8 +167,10 @@ def _bars(x: float, y: float) -> list[Item]:
 
 def _map(plan: Plan, tiling: Tiling, frame: tuple[float, float, float, float], *, here: Tile | None = None,
          size: float = 6.0) -> list[Item]:
-    """All sheets in small, the outline over them; ``here`` is marked, empty ones are left white."""
+    """All sheets in small, the outline over them; in the foot of one, ``here`` is marked. Empty ones are left out."""
     x, y, wide, high = frame
+    if here is not None:  # room for the names of rows and columns
+        y, high = y + 2.2, high - 2.2
     last = tiling.tiles[-1].window
     x0, y0 = tiling.tiles[0].window[:2]
     scale = min(wide / (last[2] - x0), high / (last[3] - y0))
@@ -181,14 +187,35 @@ def _map(plan: Plan, tiling: Tiling, frame: tuple[float, float, float, float], *
     for curve in plan.small or plan.wanted:
         found.append(Path((simpler(to_page(curve), closed=True),), 0.12 if here is not None else 0.3, QUIET if here is not None else INK,
                           closed=True))
+    if here is not None:
+        return found + _map_names(tiling, to_page)
     for tile in tiling.printed:
-        low = np.array(tile.window[:2]) + OVERLAP / 2 * np.array([tile.column > 0, tile.row > 0])
-        top = np.array(tile.window[2:]) - OVERLAP / 2 * np.array([tile.column < tiling.columns - 1, tile.row < tiling.rows - 1])
+        low, top = _own(tiling, tile)
         a, b = to_page(np.array([low, top]))
         if text_width(tile.name, SEMIBOLD, size) < b[0] - a[0]:
             middle = (a + b) / 2
-            found.append(Text(middle[0], middle[1] + size * 0.12, tile.name, size, SEMIBOLD,
-                              INK if here is None or tile.name == here.name else QUIET, "middle"))
+            text = Text(middle[0], middle[1] + size * 0.12, tile.name, size, SEMIBOLD, INK, "middle")
+            left, high_, right, low_ = text.bounds
+            found += [Box(left - 1.2, high_ - 1.2, right - left + 2.4, low_ - high_ + 1.4, WHITE), text]
+    return found
+
+
+def _own(tiling: Tiling, tile: Tile) -> tuple[np.ndarray, np.ndarray]:
+    """Corners of what only this sheet shows, up to the middles of the joints."""
+    return (np.array(tile.window[:2]) + OVERLAP / 2 * np.array([tile.column > 0, tile.row > 0]),
+            np.array(tile.window[2:]) - OVERLAP / 2 * np.array([tile.column < tiling.columns - 1, tile.row < tiling.rows - 1]))
+
+
+def _map_names(tiling: Tiling, to_page: Callable[[np.ndarray], np.ndarray]) -> list[Item]:
+    """Letters of rows at the left of a small map, numbers of columns above it."""
+    found: list[Item] = []
+    left, top = to_page(np.array([tiling.tiles[0].window[:2]]))[0]
+    for tile in tiling.tiles:
+        (a, b), (c, d) = to_page(np.array(_own(tiling, tile)))
+        if tile.column == 0 and d - b > 1.6:
+            found.append(Text(left - 0.8, (b + d) / 2 + 0.65, tile.name[:-1], TINY, SEMIBOLD, QUIET, "right"))
+        if tile.row == 0 and c - a > 1.6:
+            found.append(Text((a + c) / 2, top - 0.8, str(tile.column + 1), TINY, SEMIBOLD, QUIET, "middle"))
     return found
 
 
@@ -199,7 +226,7 @@ def _overview(plan: Plan, tiling: Tiling, words: Words) -> Page:
     column = Column(EDGE, EDGE, width - 2 * EDGE)
     column.text(words.title, Style(17, leading=1.2).bold(), most=2)
     column.space(2.4)
-    column.text(words.detail, Style(9.5).quiet(), most=2)
+    column.text(f"{words.detail}. {words.edition}" if words.edition else words.detail, Style(9.5).quiet(), most=2)
     column.space(6)
     style = Style(9.5, leading=1.4)
     steps = (f"{ONE_TO_ONE}, not “fit to page”, all {len(printed)} sheets on the same printer and paper.",

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..render.layers import seen_pieces
+from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Scene
 from .blanks import Blank, board_problems
+from .drawn_hardware import at_measured_size, drawn_hardware, drawn_outlines
 from .face import SEMIBOLD
+from .hardware_lines import CENTRE, hardware_lines
 from .lengths import INCH, length_words
 from .page import INK, QUIET, WHITE, Box, Item, Path, Text
 from .shop_values import FLAT, Fitting, Shop, fitting_curve
@@ -20,6 +22,7 @@ from .strokes import simpler
 __all__ = ["Dimension", "Gate", "dimensions", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
 
 GREY, GREEN = (120, 120, 120), (16, 110, 70)
+SAME = 0.15  # mm within which a drawn part is of the size that the shop's file says
 MORE = {"length": ("longer", "shorter"), "width": ("wider", "narrower"), "diameter": ("wider", "narrower"), "depth": ("deeper", "shallower")}
 
 
@@ -111,47 +114,73 @@ def gate(scene: Scene, shop: Shop, found: Sequence[Blank]) -> Gate:
     return Gate(not against, tuple(against))
 
 
-def fitting_marks(scene: Scene, shop: Shop, side: str, *, pen: float = 1.0, pictured: bool = False) -> list[Item]:
+def fitting_marks(scene: Scene, shop: Shop, side: str, *, pen: float = 1.0, pictured: bool = False, named: bool = False) -> list[Item]:
     """Bought parts over the drawing at their measured size, in drawing mm, as seen from a side.
 
     A full line is the part as measured, or as listed where it was not (then
-    dashed); grey dashes are its listed size where it differs; green the pocket.
+    dashed); grey dashes are its listed size where it differs; green the
+    pocket that the part takes. Beside it stands its number in the file, or
+    its name when ``named``.
     """
     items: list[Item] = []
     off = {d.fitting.name for d in dimensions(shop) if d.off}
+    now = _curves(scene, shop)
+    before = _curves(scene, replace(shop, fittings=tuple(replace(f, measured={}) for f in shop.fittings)))
+
+    def seen(curves: Sequence[np.ndarray]) -> tuple[np.ndarray, ...]:
+        return tuple(c * (-1, 1) + (2 * scene.centre, 0) if side == "back" else c for c in map(np.asarray, curves))
+
     for number, f in enumerate(shop.fittings, 1):
         if f.side != side or not f.part:
             continue
-
-        def seen(curve: np.ndarray) -> np.ndarray:
-            curve = np.array(curve)
-            if side == "back":
-                curve[:, 0] = 2 * scene.centre - curve[:, 0]
-            return curve
-
-        own = seen(fitting_curve(f, f.sizes))
-        items += [Path((own,), 0.7 * pen, WHITE, closed=True)] if pictured else []
-        items.append(Path((own,), 0.25 * pen, INK, closed=True, dash=(1.5 * pen, 1.0 * pen) if f.missing else ()))
+        own = seen(now[f.name])
+        items += [Path(own, 0.7 * pen, WHITE, closed=True)] if pictured else []
+        items.append(Path(own, 0.25 * pen, INK, closed=True, dash=(1.5 * pen, 1.0 * pen) if f.missing else ()))
         if f.name in off:
-            items.append(Path((seen(fitting_curve(f, f.listed)),), 0.2 * pen, GREY, closed=True, dash=(2 * pen, 1.4 * pen)))
+            items.append(Path(seen(before[f.name]), 0.2 * pen, GREY, closed=True, dash=(2 * pen, 1.4 * pen)))
         if f.let_in:
-            items.append(Path((seen(fitting_curve(f, f.sizes, more=f.clearance)),), 0.15 * pen, GREEN, closed=True))
-        middle = own.mean(axis=0)
-        size = 8.0 * pen
-        if np.ptp(own[:, 0]) < 12 * pen:  # a number inside would hide it
-            middle = np.array([own[:, 0].max() + 3 * pen, middle[1]])
-        text = Text(float(middle[0]), float(middle[1]) + 0.9 * pen, str(number), size, SEMIBOLD, INK, "middle")
-        x0, y0, x1, y1 = text.bounds
-        items += [Box(x0 - 0.8 * pen, y0 - 0.8 * pen, x1 - x0 + 1.6 * pen, y1 - y0 + 0.9 * pen, WHITE), text]
+            items.append(Path(seen(_pocket(f, now[f.name])), 0.15 * pen, GREEN, closed=True))
+        items += _label(np.concatenate(own), f.title if named else str(number), pen)
     return items
 
 
-def instrument_marks(scene: Scene, side: str, *, pen: float) -> tuple[tuple[float, float, float, float], list[Item]]:
-    """The box of one side in drawing mm, and its outlines and centre line."""
+def _curves(scene: Scene, shop: Shop) -> dict[str, tuple[np.ndarray, ...]]:
+    """The outline of each bought part: as drawn, brought to its size, or a plain figure where the scene draws none of that size."""
+    sized = at_measured_size(scene, shop)
+    drawn, outlines = drawn_hardware(sized), drawn_outlines(sized)
+    found = {}
+    for f in shop.fittings:
+        part = drawn.get(f.name)
+        same = part is not None and set(part.sizes) <= set(f.sizes) and all(abs(f.sizes[k] - mm) < SAME for k, mm in part.sizes.items()) and \
+            np.hypot(*(np.array(part.at) - f.at)) < SAME
+        found[f.name] = outlines[f.name] if same and outlines[f.name] else (fitting_curve(f, f.sizes),)
+    return found
+
+
+def _pocket(f: Fitting, own: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """The pocket to cut: the one that is given where the part goes into it, else what the part and its air take."""
+    if f.route and all(f.sizes[k] <= f.route[k] + 1e-9 for k in f.route if k in f.sizes) and set(FLAT) & set(f.route):
+        return [fitting_curve(f, {**f.sizes, **f.route})]
+    import shapely
+
+    grown = shapely.union_all([shapely.Polygon(r).buffer(f.clearance, join_style="mitre") for r in own])
+    return [np.asarray(g.exterior.coords)[:-1] for g in getattr(grown, "geoms", [grown])]
+
+
+def _label(own: np.ndarray, words: str, pen: float) -> list[Item]:
+    """The part's number or name, beside it on a white bed."""
+    text = Text(float(own[:, 0].max()) + 2 * pen, float(own[:, 1].min() + own[:, 1].max()) / 2 + 0.9 * pen, words, 8.0 * pen, SEMIBOLD, INK)
+    x0, y0, x1, y1 = text.bounds
+    return [Box(x0 - 0.8 * pen, y0 - 0.8 * pen, x1 - x0 + 1.6 * pen, y1 - y0 + 0.9 * pen, WHITE), text]
+
+
+def instrument_marks(scene: Scene, side: str, *, pen: float, strings: bool = False) -> tuple[tuple[float, float, float, float], list[Item]]:
+    """The box of one side in drawing mm, and its outlines, hardware and centre line."""
     box = scene_box(scene, side)
-    curves = tuple(simpler(r, closed=True) for p in seen_pieces(scene, side) for r in p.shape.rings)
+    curves = tuple(simpler(r, closed=True) for p in seen_parts(scene, side) for r in p.shape.rings)
     middle = np.array([[scene.centre, box[1] - 4 * pen], [scene.centre, box[3] + 4 * pen]])
-    return box, [Path(curves, 0.25 * pen, QUIET, closed=True), Path((middle,), 0.15 * pen, QUIET, dash=(6 * pen, 1.5 * pen, pen, 1.5 * pen))]
+    return box, [*hardware_lines(scene, side, pen=pen, colour=GREY, strings=strings, crosses=False), Path(curves, 0.25 * pen, QUIET, closed=True),
+                 Path((middle,), 0.15 * pen, CENTRE, dash=(6 * pen, 1.5 * pen, pen, 1.5 * pen))]
 
 
 def plain_dimensions(scene: Scene, shop: Shop) -> list[dict]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 import numpy as np
@@ -13,12 +14,14 @@ from ..files.whole import write_whole
 from ..render.kept import Kept
 from ..render.layers import seen_parts, seen_pieces
 from ..render.picture import picture, scene_box
-from ..scene.values import Fitting, Scene
+from ..scene.values import Scene
 from .describe import edition_words
+from .drawn_hardware import at_measured_size
 from .face import SEMIBOLD
 from .frets import Frets, fret_lines
 from .furniture import Words, true_size_pages
-from .page import INK, PALE, PAPERS, WHITE, Image, Item, Page, Path, Text, paper_size
+from .hardware_lines import CENTRE, hardware_lines
+from .page import INK, PAPERS, WHITE, Image, Item, Page, Path, Text, paper_size
 from .parts_at_hand import fitting_marks
 from .pdf import pdf_book
 from .plan import Plan, outlined
@@ -32,7 +35,7 @@ CONTENTS = ("picture", "outline", "both")
 PRINT_PAPERS = ("full", *PAPERS)
 DENSITY = 8.0       # pixels per mm, 203 to the inch: a whole number, so that sheets begin at whole pixels
 AROUND = 6.0        # mm of ground kept around the instrument
-CENTRE = (176, 32, 24)
+PAPER = (100.0, 0.0, 0.0)
 QUALITY = 92  # of pictures, as JPEG
 LEAST_SIDE, MOST_SIDE = 50.0, 5000.0
 
@@ -53,15 +56,18 @@ def sheet_size(paper: str) -> tuple[float, float] | None:
     return paper_size(paper)
 
 
-def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop: Shop | None = None, kept: Kept | None = None,
-               report: Callable[[float], None] | None = None) -> Plan:
+def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop: Shop | None = None, strings: bool = False,
+               kept: Kept | None = None, report: Callable[[float], None] | None = None) -> Plan:
     """The instrument in drawing mm as its ``variant`` stands: picture below, outlines and centre line above.
 
     From the back all is mirrored, as it is seen. Of ``shop`` come the bought
-    parts, at their measured size, and the frets. Raises as ``picture``.
+    parts, and the frets where it lists them; hardware of the scene is redrawn
+    at its measured size, in the picture too. ``strings`` draws their middle
+    lines. Raises as ``picture``.
     """
     if content not in CONTENTS:
         raise MockupError(f'There is no content "{content[:40]}".', fix=nearest(content[:40], CONTENTS), where="content")
+    scene = replace(at_measured_size(scene, shop), ground=PAPER)  # grey around it would be ink for nothing
     x0, y0, x1, y1 = scene_box(scene, side)
     box = (x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND)
     items: list[Item] = []
@@ -73,10 +79,8 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop
         origin = (items[0].x, items[0].y)
     pieces = seen_parts(scene, side)
     if content != "picture":
-        fittings = [simpler(r, closed=True) for p in seen_pieces(scene, side) if isinstance(p, Fitting) for r in p.shape.rings]
-        if fittings:
-            # Over the picture a fitting shows itself.
-            items.append(Path(tuple(fittings), 0.12, INK if content == "outline" else PALE, closed=True))
+        own_frets = shop is None or shop.frets is None or side != "front"
+        items += hardware_lines(scene, side, strings=strings, pictured=content == "both", frets=own_frets)
         items += outlined([simpler(r, closed=True) for p in pieces for r in p.shape.rings], pictured=content == "both")
         items += _centre(scene.centre, (y0, y1), content == "both")
         joints = {p.placement.joint for p in pieces if p.placement.cut != "single"} - {scene.centre}
@@ -85,7 +89,7 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop
         for x in sorted(joints):
             items.append(Path((np.array([[x, y0], [x, y1]]),), 0.15, INK, dash=(2.0, 1.5)))
         if shop is not None:
-            items += fitting_marks(scene, shop, side, pictured=content == "both")
+            items += fitting_marks(scene, shop, side, pictured=content == "both", named=True)
             if shop.frets is not None and side == "front":
                 items += _frets(shop.frets, scene.centre, content == "both")
     return Plan(box, tuple(items), DENSITY, origin, tuple(r for p in seen_pieces(scene, side) for r in p.shape.rings),
@@ -116,7 +120,7 @@ def _frets(frets: Frets, centre: float, pictured: bool) -> list[Item]:
 
 
 def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", side: str = "front", shop: Shop | None = None,
-                kept: Kept | None = None, report: Callable[[float], None] | None = None) -> list[Page]:
+                strings: bool = False, kept: Kept | None = None, report: Callable[[float], None] | None = None) -> list[Page]:
     """The sheets of a print at true size.
 
     paper  "full" (one sheet as large as it takes), "a4", "letter", "a3" or "WIDTHxHEIGHT" in mm.
@@ -127,7 +131,7 @@ def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", 
     size = sheet_size(paper)
     if size is not None:
         tiling((0, 0, 1, 1), size, where=f"paper {paper}")  # too small is said before anything is drawn
-    plan = print_plan(scene, content=content, side=side, shop=shop, kept=kept, report=report)
+    plan = print_plan(scene, content=content, side=side, shop=shop, strings=strings, kept=kept, report=report)
     grid = (*plan.origin, plan.px_per_mm)
     tiles = whole_sheet(plan.box, grid) if size is None else \
         tiling(plan.box, size, wanted=plan.wanted, grid=grid, clear=scene.centre, where=f"paper {paper}")
@@ -135,9 +139,9 @@ def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", 
 
 
 def _words(scene: Scene, content: str, side: str, today: str) -> Words:
-    named = f"{scene.title}: {scene.variant.title}" if scene.variant is not None else scene.title
     shown = {"picture": "picture", "outline": "outline", "both": "picture and outline"}[content]
-    return Words(named, f"{side.capitalize()}, {shown}. {edition_words(scene, today)}")
+    chosen = f"{scene.variant.title}: {side}" if scene.variant is not None else side.capitalize()
+    return Words(scene.title, f"{chosen}, {shown}", edition_words(scene, today).replace(" ", "\u00a0"))
 
 
 def write_print(path: FilePath, scene: Scene, **how) -> int:

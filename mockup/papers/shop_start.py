@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any
-
-import numpy as np
-
-from ..outline.shape import ring_area
-from ..scene.values import Fitting, Scene
+from ..scene.values import Scene
+from .drawn_hardware import drawn_hardware
 
 __all__ = ["shop_start"]
 
-LEFT_OUT = ("strings", "frets", "markers", "scarf line", "strap pins", "screws")  # nothing is routed for them, or they go by another table
-MOST = 24  # fittings
 HEAD = """# What the shop knows of "{title}" and the picture does not need. Lengths are {units}.
 #
 # "mockup shop {name}" reads it. Until every bought part that touches wood is measured, it does not say "ready to cut".
@@ -46,6 +38,7 @@ BOUGHT = """# Bought parts. "listed" is as drawn: write what the part's maker li
 
 """
 NO_PARTS = 'bought = "none"                # no bought part touches wood; take this line out when you list some\n'
+HOLE = "     # its bush, or what its hole is drilled for"
 NONE = """# Bought parts: none are drawn. List those that touch wood:
 # [fittings.bridge]
 # part = "{part}"
@@ -57,7 +50,7 @@ NONE = """# Bought parts: none are drawn. List those that touch wood:
 
 def shop_start(scene: Scene) -> str:
     """The text of a shop's file for a scene; it reads without a mistake and keeps the gate shut until parts are measured."""
-    found = _fittings(scene)
+    found = drawn_hardware(scene)
     text = HEAD.format(title=scene.title, name=scene.name, units="mm", bought="" if found else NO_PARTS)
     boards = {p.board for p in scene.parts}
     for name in scene.boards:
@@ -69,63 +62,12 @@ def shop_start(scene: Scene) -> str:
     if not found:
         return text + NONE.format(part=scene.parts[-1].name)
     text += BOUGHT.format()
-    for name, value in found.items():
-        text += f"[fittings.{name}]\ntitle = \"{value['title']}\"\npart = \"{value['part']}\"\nside = \"{value['side']}\"\n"
-        text += f"at = [{value['at'][0]:.2f}, {value['at'][1]:.2f}]\n"
-        text += f"turn = {value['turn']:g}\n" if value["turn"] else ""
-        listed = ", ".join(f"{k} = {v:.1f}" for k, v in value["listed"].items())
-        text += f"listed = {{ {listed} }}\n# measured = {{ {listed} }}\nlet_in = {'true' if value['let_in'] else 'false'}\n\n"
+    for name, part in found.items():
+        title = part.title.replace('"', "'")
+        text += f"[fittings.{name}]\ntitle = \"{title}\"\npart = \"{part.wood}\"\nside = \"{part.side}\"\n"
+        text += f"at = [{part.at[0]:.2f}, {part.at[1]:.2f}]\n"
+        text += f"turn = {part.turn:g}\n" if part.turn else ""
+        listed = ", ".join(f"{k} = {v:.1f}" for k, v in part.sizes.items())
+        text += f"listed = {{ {listed} }}{HOLE if part.kind == 'tuners' else ''}\n# measured = {{ {listed} }}\n"
+        text += f"let_in = {'true' if part.let_in else 'false'}\n\n"
     return text
-
-
-def _fittings(scene: Scene) -> Mapping[str, Mapping[str, Any]]:
-    """The hardware of the scene: each piece that lies on wood, by its drawn outline."""
-    pieces: dict[str, Fitting] = {}
-    for fitting in scene.fittings:
-        pieces.setdefault(fitting.part, fitting)  # the first piece is the one that lies on the wood
-    made = scene.resolved.get("fittings", {})
-    found: dict[str, dict[str, Any]] = {}
-    for name, fitting in pieces.items():
-        kind = made.get(name, {}).get("make", "") if isinstance(made, Mapping) else ""
-        if any(word in (kind or fitting.title.lower()) for word in LEFT_OUT):
-            continue
-        rings = [r for r in fitting.shape.rings if ring_area(r) > 0]
-        for k, ring in enumerate(rings, 1):
-            if len(found) < MOST:
-                own = name if len(rings) == 1 else f"{name[:56]}-{k}"
-                found[own] = _plain(scene, fitting, ring, f" {k}" if len(rings) > 1 else "", kind)
-    return found
-
-
-def _plain(scene: Scene, fitting: Fitting, ring: np.ndarray, number: str, kind: str) -> dict[str, Any]:
-    low, high = ring.min(axis=0), ring.max(axis=0)
-    middle, (wide, long), turn = (low + high) / 2, high - low, 0.0
-    round_ = abs(wide / long - 1) < 0.02 and abs(ring_area(ring) / (math.pi / 4 * wide * long) - 1) < 0.02
-    if not round_:
-        middle, wide, long, turn = _laid(ring)
-    listed = {"diameter": wide} if round_ else {"length": long, "width": wide}
-    side = "back" if fitting.side == "back" else "front"
-    under = [p for p in scene.parts if p.side in (side, "both") and _holds(p.shape.rings, middle)]
-    part = max(under, key=lambda p: p.height).name if under else "none"
-    return {"title": f"{fitting.title}{number}".replace('"', "'"), "part": part, "side": side, "at": middle.tolist(), "turn": turn,
-            "listed": listed, "let_in": kind == "pickup"}
-
-
-def _laid(ring: np.ndarray) -> tuple[np.ndarray, float, float, float]:
-    """Middle, width, length and turn (degrees, at most 45) of the smallest rectangle around a ring."""
-    import shapely
-
-    corners = np.asarray(shapely.minimum_rotated_rectangle(shapely.Polygon(ring)).exterior.coords)
-    edges = np.diff(corners, axis=0)[:2]
-    # The edge nearer to level is the width.
-    k = int(abs(edges[0, 1]) > abs(edges[0, 0]))
-    wide, long = (float(np.hypot(*edges[n])) for n in (k, 1 - k))
-    turn = math.degrees(math.atan2(edges[k, 1], edges[k, 0]))
-    turn = (turn + 90) % 180 - 90
-    return corners[:4].mean(axis=0), wide, long, round(turn, 2) + 0.0
-
-
-def _holds(rings: tuple[np.ndarray, ...], point: np.ndarray) -> bool:
-    import shapely
-
-    return sum(shapely.Polygon(r).buffer(0).contains(shapely.Point(point)) for r in rings) % 2 == 1

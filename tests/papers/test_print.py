@@ -9,10 +9,12 @@ from rendered import by_pdfium, by_poppler, darkness, middles, redness
 
 from mockup.errors import MockupError
 from mockup.papers.frets import Frets, fret_distance
+from mockup.papers.furniture import Words, true_size_pages
+from mockup.papers.hardware_lines import CENTRE, fret_slots
 from mockup.papers.pdf import pdf_book
-from mockup.papers.print import print_pages, write_print
+from mockup.papers.print import print_pages, print_plan, write_print
 from mockup.papers.shop_values import Shop
-from mockup.papers.tiles import EDGE, tiling
+from mockup.papers.tiles import EDGE, tiling, whole_sheet
 from mockup.scene.load import load_scene
 
 DPI, FINE = 200, 300
@@ -247,3 +249,72 @@ def test_another_suffix_is_refused(wren, tmp_path):
 
 def test_the_same_print_gives_the_same_bytes(wren):
     assert book(wren(), paper="a4")[1] == book(wren(), paper="a4")[1]
+
+
+def test_frets_of_a_scene_are_its_slots():
+    """Tern: scale 584 mm, the bridge at y = 292, so the nut's front edge at -292; equal temperament, S (1 - 2^(-k/12))."""
+    scene = load_scene("tern").with_variant("honey")
+    frets = next(f for f in scene.fittings if f.part == "frets")
+    slots = fret_slots([frets])
+    assert len(slots) == 21
+    for k, run in enumerate(slots, 1):
+        assert run[:, 1] == pytest.approx([584 * (1 - 2 ** (-k / 12)) - 292] * 2, abs=0.005)
+        assert run[0, 0] == pytest.approx(-run[1, 0], abs=0.005) and run[1, 0] > 15
+
+
+def test_strings_are_drawn_only_when_asked_for():
+    scene = load_scene("tern").with_variant("honey")
+    lines = {}
+    for strings in (False, True):
+        plan = print_plan(scene, content="outline", strings=strings)
+        lines[strings] = [line for i in plan.items if getattr(i, "width", 0) == 0.1 and getattr(i, "colour", None) == CENTRE for line in i.lines]
+    assert not lines[False] and len(lines[True]) >= 4
+    # They run from the nut, at the middles that the scene gives them, to the bridge.
+    at_nut = sorted({round(float(line[0, 0]), 2) for line in lines[True] if abs(line[:, 1].min() + 292) < 6 and abs(line[:, 1].max()) > 250})
+    assert len(at_nut) == 4 and at_nut[0] < -10 < 10 < at_nut[-1]
+
+
+def test_hardware_is_redrawn_at_its_measured_size(tmp_path, monkeypatch):
+    """In the outline and in the picture: a plate measured 4 mm longer than drawn is 4 mm longer on the rendered sheet, its screws are not larger."""
+    import shutil
+
+    from mockup.papers.drawn_hardware import at_measured_size, drawn_hardware
+    from mockup.papers.shop_file import read_shop
+    from mockup.papers.shop_start import shop_start
+    from mockup.scene.places import builtin_scenes
+
+    shutil.copytree(builtin_scenes()["tern"].parent, tmp_path / "tern")
+    scene = load_scene(tmp_path / "tern" / "tern.toml").with_variant("honey")
+    text = shop_start(scene)
+    (tmp_path / "tern" / "shop.toml").write_text(text.replace("# measured = { length = 36.6, width = 59.6 }", "measured = { length = 40.6, width = 57.6 }"))
+    shop = read_shop(scene)
+    assert drawn_hardware(scene)["bridge"].sizes == pytest.approx({"length": 36.6, "width": 59.6}, abs=0.05)
+    sized = at_measured_size(scene, shop)
+    assert drawn_hardware(sized)["bridge"].sizes == pytest.approx({"length": 40.6, "width": 57.6}, abs=0.05)
+    assert drawn_hardware(sized)["neck-pickup"] .sizes == pytest.approx(drawn_hardware(scene)["neck-pickup"].sizes, abs=0.06)
+    before, after = ([f for f in s.fittings if f.part == "bridge"][1].shape.rings for s in (scene, sized))  # its screws
+    for a, b in zip(before, after, strict=True):
+        assert np.ptp(b, axis=0) == pytest.approx(np.ptp(a, axis=0))
+    monkeypatch.setattr("mockup.papers.print.DENSITY", 2.0)
+    lengths = {}
+    for content in ("outline", "picture"):
+        for which, given in (("drawn", None), ("measured", shop)):
+            plan = print_plan(scene, content=content, shop=given)
+            pages = true_size_pages(plan, whole_sheet(plan.box), Words("Tern", "front"))
+            band = [round((EDGE - plan.box[1] + y) / 25.4 * DPI) for y in (272, 332)]
+            column = by_pdfium(pdf_book(pages, title="Tern"), DPI, 1, band)[:, round((EDGE + 15 - plan.box[0]) / 25.4 * DPI)]
+            if content == "outline":
+                found = middles(255 - column.mean(axis=1), DPI, least=50)
+                lengths[content, which] = max(found) - min(found)
+            else:
+                grey = (np.ptp(column, axis=1) < 45).nonzero()[0]  # nickel among maple
+                lengths[content, which] = (grey.max() - grey.min() + 1) * 25.4 / DPI
+    assert lengths["outline", "drawn"] == pytest.approx(36.6, abs=0.1) and lengths["outline", "measured"] == pytest.approx(40.6, abs=0.1)
+    assert lengths["picture", "measured"] - lengths["picture", "drawn"] == pytest.approx(4.0, abs=1.1)  # a pixel of the picture is half a mm
+
+
+def test_the_paper_around_the_picture_is_left_white(wren):
+    """Grey ground would be ink for nothing: far from the slab's shadow, nothing is printed."""
+    _, data = book(wren("board"), paper="full", content="picture")
+    page = by_pdfium(data, 100, 1)
+    assert page[round((EDGE + 300) / 25.4 * 100), round((EDGE + 1.5) / 25.4 * 100)].min() > 235
