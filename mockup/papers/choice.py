@@ -209,7 +209,8 @@ def read_choice(text: str) -> Choice:
 
 
 def _unquoted(line: str) -> str:
-    line = "".join(c for c in line if c.isprintable() or c.isspace())  # without marks of direction and of width 0
+    # Marks of direction and of no width come from mail programs; the joiners of scripts and pictures are the client's.
+    line = "".join(c for c in line if c.isprintable() or c.isspace() or c in "\u200c\u200d")
     return re.sub(r"^(?:\s*[>|])+ ?", "", line).replace("\u00a0", " ").strip()
 
 

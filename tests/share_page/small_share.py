@@ -1,0 +1,67 @@
+"""A small instrument of three options on a piece of flame maple, and a phone to look at it on."""
+
+import shutil
+
+PHONE = {"viewport": {"width": 360, "height": 640}, "device_scale_factor": 3, "has_touch": True, "is_mobile": True}
+
+SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="120mm" viewBox="0 0 100 120">
+<path id="body" d="M 50 12 C 76 10 90 26 86 48 C 83 60 88 70 92 84 C 94 102 72 110 50 109
+                   C 28 110 6 102 8 84 C 12 70 17 60 14 48 C 10 26 24 10 50 12 Z"/>
+<ellipse id="top" cx="50" cy="66" rx="27" ry="33"/>
+</svg>
+"""
+
+SCENE = """
+[scene]
+title = "Pipit"
+revision = "B"
+
+[boards.flame]
+photo = "flame.jpg"
+mm_per_pixel = 0.25
+wood = "flame maple"
+actual = true
+
+[parts.body]
+title = "Body"
+outline = "pipit.svg#body"
+board = "flame"
+height = 40
+roundover = 3
+finish = [ { stain = "walnut brown", strength = 0.4 }, { coat = "oil", coats = 3 } ]
+sheen = 15
+
+[parts.top]
+title = "Top"
+outline = "pipit.svg#top"
+board = "flame"
+cut = "bookmatch"
+height = 44
+finish = [ { stain = "honey", strength = 0.6 }, { coat = "oil varnish", coats = 4 } ]
+sheen = 80
+
+[variants.honey]
+title = "Honey"
+why = "Light and warm."
+
+[variants.blue]
+title = "Blue"
+[variants.blue.set]
+"parts.top.finish.1" = { stain = "blue", strength = 0.6 }
+"parts.top.sheen" = 25
+
+[variants.green]
+title = 'Green, "moss" & fern'
+why = "As asked for."
+[variants.green.set]
+"parts.top.finish.1" = { stain = "green", strength = 0.7 }
+"""
+
+
+def make_scene(folder, board_jpeg):
+    """The scene's folder with all its files; the scene's path."""
+    folder.mkdir()
+    (folder / "pipit.svg").write_text(SVG)
+    (folder / "pipit.toml").write_text(SCENE)
+    shutil.copy(board_jpeg, folder / "flame.jpg")
+    return folder / "pipit.toml"
