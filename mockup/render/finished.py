@@ -20,6 +20,7 @@ from .canvas import Canvas
 from .coarse import Coarse, field_canvas
 from .kept import Kept
 from .placement import leaves
+from .pores import PoreRelief, pore_relief
 from .table import Table
 
 __all__ = ["FinishedWood", "bare_layer", "finished_wood", "shape_key"]
@@ -39,6 +40,7 @@ class FinishedWood:
 
     residual  two (3,) arrays: relative change of each band = low + slope * r, r in 0..1 of its range.
     joint     (1, W) share of the light that a glue line leaves, or None.
+    pores     dents in the last surface, or None.
     """
 
     layer: BareSource | np.ndarray
@@ -46,6 +48,7 @@ class FinishedWood:
     residual: tuple[np.ndarray, np.ndarray]
     bursts: tuple[Coarse, ...]
     joint: np.ndarray | None
+    pores: PoreRelief | None = None
 
     def bare_rows(self, first: int, last: int) -> np.ndarray:
         """Rows of the bare layer, counted from the top of the window."""
@@ -111,7 +114,8 @@ def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray
             over = np.minimum(x + pixel, line + JOINT_WIDTH / 2) - np.maximum(x, line - JOINT_WIDTH / 2)
             joint *= (1 - JOINT_DEPTH * np.clip(over, 0, None) / pixel).astype(np.float32)[None, :]
     low, span = np.float32(axes.low[3]), np.float32(axes.high[3] - axes.low[3])
-    return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint)
+    return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint,
+                        None if bare else pore_relief(part.finish, axes, canvas))
 
 
 def _burst_field(shape: Shape, burst: Edge) -> Coarse:

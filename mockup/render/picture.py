@@ -273,6 +273,8 @@ def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fal
         bare = d.wood.bare_rows(top - d.face.window[1], bottom - d.face.window[1])[:, piece.first - d.face.window[0]:piece.last - d.face.window[0]]
         bare = np.ascontiguousarray(bare)
         bands = d.wood.block(bare, canvas, rows, columns, d.face.window[0])
+        if d.wood.pores is not None and surface is not None:
+            surface = d.wood.pores.over(bare, surface)
     for k in range(3):
         lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:
