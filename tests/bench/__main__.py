@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
@@ -25,6 +26,7 @@ from mockup.files.picture import write_picture
 from mockup.render.kept import Kept
 from mockup.render.picture import picture
 from mockup.scene.load import load_scene
+from mockup.scene.values import Part
 
 from .colour import colour_error
 from .inputs import STAINS, photo_scene, scale_for
@@ -35,15 +37,20 @@ MEGAPIXELS, LARGE = 12.0, 49.0
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__.split("\n")[0])
     parser.add_argument("--rounds", type=int, default=5, help="rounds of each measure (5)")
+    parser.add_argument("--instrument", action="store_true", help="only the whole instrument against one body, and a change of one part")
     parser.add_argument("--scene", action="append", help="a built-in scene to time; may be given twice (gannet, one body, and tern, a whole instrument)")
     chosen = parser.parse_args()
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, OpenCV {cv2.__version__}, load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as folder:
+        if chosen.instrument:
+            instrument(Path(folder), chosen.rounds)
+            return
         for name in chosen.scene or ("gannet", "tern"):
             file, photos = photo_scene(name, Path(folder))
             pictures(name, file, photos, Path(folder), chosen.rounds)
             memory(file, Path(folder))
             cores(file, Path(folder), chosen.rounds)
+        instrument(Path(folder), chosen.rounds)
         colours(Path(folder))
     start_up(max(chosen.rounds, 9))
 
@@ -105,6 +112,35 @@ def pictures(name: str, file: Path, photos: list[Path], folder: Path, rounds: in
     ratio("  the same, processor time", cpu["full"], cpu["F"])
     ratio("change of stain / one picture", wall["stain"], wall["one"], 0.4, 0.3)
     ratio("six variants / one picture", wall["six"], wall["one"], 2.8, 2.2)
+
+
+def instrument(folder: Path, rounds: int) -> None:
+    """A whole instrument against one body, both from nothing, and one part's new finish against the whole."""
+    files = {name: folder / name / f"{name}.toml" for name in ("gannet", "tern")}
+    scenes = {name: load_scene(file if file.exists() else photo_scene(name, folder)[0]) for name, file in files.items()}
+    scales = {name: scale_for(scene, MEGAPIXELS) for name, scene in scenes.items()}
+    whole, kept, turn = scenes["tern"], Kept(), iter(range(10**6))
+    picture(whole, scale=scales["tern"], kept=kept)
+
+    def part(name: str) -> Callable[[], object]:
+        def work() -> None:
+            finish = whole.with_variant(f"only-{STAINS[next(turn) % len(STAINS)]}").parts[0].finish
+            order = tuple(replace(p, finish=finish) if p.name == name else p for p in whole.order)
+            changed = replace(whole, order=order, parts=tuple(p for p in order if isinstance(p, Part)))
+            picture(changed, scale=scales["tern"], kept=kept)
+        return work
+
+    works = {"body": lambda: picture(load_scene(files["gannet"]), scale=scales["gannet"]),
+             "whole": lambda: picture(load_scene(files["tern"]), scale=scales["tern"]),
+             **{name: part(name) for name in ("top", "fretboard", "head-face")}}
+    wall, cpu = interleaved(works, rounds)
+    print(f"\nwhole instrument: tern, {len(whole.parts)} parts of wood and {len(whole.fittings)} pieces of hardware; one body: gannet")
+    print("  seconds (of processor): " + ", ".join(f"{k} {median(v):.2f} ({median(cpu[k]):.2f})" for k, v in wall.items()))
+    ratio("whole instrument / one body", wall["whole"], wall["body"], 2.0)
+    ratio("  the same, processor time", cpu["whole"], cpu["body"])
+    for name in ("top", "fretboard", "head-face"):
+        ratio(f"new finish of the {name} / whole", wall[name], wall["whole"], 0.35)
+        ratio("  the same, processor time", cpu[name], cpu["whole"])
 
 
 def child(file: Path, megapixels: float, folder: Path, *more: str) -> dict[str, float]:
