@@ -29,7 +29,10 @@ class Blank:
     corners     (4, 2) of the rough blank on the board, mm.
     resawn      thickness of the board that both leaves of a pair are resawn from, None for a single piece.
     board       its name; ``board_size`` width, height and thickness (None when not said), mm.
-    missing     mm of board that the rough blank lacks, by side: "left", "top", "right", "bottom", "thickness".
+    missing     mm of board that the rough blank lacks, by side: "left", "top", "right", "bottom", "thickness"; "length" and "width"
+                of a board that the scene has no photo of.
+    actual      whether the board's picture is of the very board.
+    known       whether the board's length and width are known: by its photo, or by the shop's file.
     """
 
     part: str
@@ -44,6 +47,8 @@ class Blank:
     board: str
     board_size: tuple[float, float, float | None]
     missing: dict[str, float]
+    actual: bool = True
+    known: bool = True
 
     @property
     def volume(self) -> float | None:
@@ -55,7 +60,7 @@ class Blank:
         """Whether the board holds it; None while a thickness is not known and nothing else is missing."""
         if self.missing:
             return False
-        return None if self.rough[2] is None or self.board_size[2] is None else True
+        return None if self.rough[2] is None or self.board_size[2] is None or not self.known else True
 
 
 def leaf_shapes(part: Part) -> list[tuple[Leaf, Shape]]:
@@ -106,10 +111,22 @@ def _blank(scene: Scene, part: Part, shop: Shop) -> Blank:
     resawn = None if len(shapes) == 1 or rough is None else 2 * rough + shop.kerf
     size = (*board.size_mm, shop.boards.get(part.board))
     matched = part.placement.cut != "single"
+    extent = float(rough_high[0] - rough_low[0]), float(rough_high[1] - rough_low[1])
+    given = shop.board_sizes.get(part.board)
+    thick_needed = resawn if matched else rough
+    missing = _missing(corners, size, thick_needed) if board.actual else _short(extent, given, size[2], thick_needed)
     return Blank(part=part.name, title=part.title, wood=board.wood, cut=CUT_WORDS[part.placement.cut], pieces=len(shapes),
                  finished=(float(piece[0]), float(piece[1]), thick),
-                 rough=(float(rough_high[0] - rough_low[0]), float(rough_high[1] - rough_low[1]), rough), corners=corners, resawn=resawn,
-                 board=part.board, board_size=size, missing=_missing(corners, size, resawn if matched else rough))
+                 rough=(*extent, rough), corners=corners, resawn=resawn, board=part.board, board_size=size, missing=missing,
+                 actual=board.actual, known=board.actual or given is not None)
+
+
+def _short(extent: tuple[float, float], given: tuple[float, float] | None, thickness: float | None, needed: float | None) -> dict[str, float]:
+    """What a board lacks that is known by its measures only."""
+    over = {} if given is None else {"length": extent[0] - given[0], "width": extent[1] - given[1]}
+    if needed is not None and thickness is not None:
+        over["thickness"] = needed - thickness
+    return {side: float(mm) for side, mm in over.items() if mm > 0.05}
 
 
 def _missing(corners: np.ndarray, size: tuple[float, float, float | None], thick: float | None) -> dict[str, float]:
@@ -121,17 +138,44 @@ def _missing(corners: np.ndarray, size: tuple[float, float, float | None], thick
 
 
 def board_problems(found: tuple[Blank, ...]) -> tuple[str, ...]:
-    """What the boards at hand lack, one sentence a part."""
-    told = []
+    """What the boards at hand lack, and what of them is not known, one sentence a part."""
+    told = _over_each_other(found)
     for blank in found:
         over = {k: v for k, v in blank.missing.items() if k != "thickness"}
         if over:
-            sides = " and ".join(f"{mm:.1f} mm ({mm / INCH:.2f} in) at the {side}" for side, mm in over.items())
+            sides = " and ".join(f"{mm:.1f} mm ({mm / INCH:.2f} in) {'of ' if side in ('length', 'width') else 'at the '}{side}"
+                                 for side, mm in over.items())
             told.append(f'{blank.title}: the board "{blank.board}" lacks {sides} for the rough blank.')
         if "thickness" in blank.missing:
             how = f"both leaves and the saw cut take {blank.resawn:.1f} mm" if blank.resawn is not None else f"the rough blank is {blank.rough[2]:.1f} mm"
             told.append(f'{blank.title}: the board "{blank.board}" is {blank.board_size[2]:.1f} mm thick, and {how}.')
+        if blank.large_enough is None:
+            lacking = [words for words, there in ((f"the thickness of the {blank.title.lower()}", blank.rough[2]),
+                                                  ("that of the board" if blank.rough[2] is None else f'the thickness of the board "{blank.board}"',
+                                                   blank.board_size[2])) if there is None]
+            if lacking:
+                told.append(f"{blank.title}: {' and '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} not in the shop's file.")
+            if not blank.known:
+                told.append(f'{blank.title}: the scene shows wood of the kind of "{blank.board}", not the board at hand; photograph that, or write '
+                            f"its length and width under [boards.{blank.board}].")
     return tuple(told)
+
+
+def _over_each_other(found: tuple[Blank, ...]) -> list[str]:
+    """Blanks that want the same wood of a board, where it is not thick enough to be sawn for both."""
+    import shapely
+
+    told = []
+    for k, a in enumerate(found):
+        for b in found[k + 1:]:
+            if a.board != b.board or not a.actual or shapely.Polygon(a.corners).intersection(shapely.Polygon(b.corners)).area < 1.0:
+                continue
+            need = [x.resawn if x.resawn is not None else x.rough[2] for x in (a, b)]
+            thick = a.board_size[2]
+            if thick is not None and None not in need and sum(v for v in need if v is not None) <= thick:
+                continue
+            told.append(f'{a.title} and {b.title.lower()}: their blanks lie over each other on the board "{a.board}"; move one, or take another board.')
+    return told
 
 
 def plain_blanks(found: tuple[Blank, ...]) -> list[dict]:
@@ -144,9 +188,12 @@ def plain_blanks(found: tuple[Blank, ...]) -> list[dict]:
                 row[f"{name}_{axis}_mm"] = None if mm is None else round(mm, 2)
                 row[f"{name}_{axis}_in"] = None if mm is None else round(mm / INCH, 4)
         row["resawn_from_mm"] = None if b.resawn is None else round(b.resawn, 2)
+        row["resawn_from_in"] = None if b.resawn is None else round(b.resawn / INCH, 4)
         row["volume_m3"] = None if b.volume is None else round(b.volume / 1e9, 7)
         row["board_feet"] = None if b.volume is None else round(board_feet(b.volume), 3)
         row["board_large_enough"] = b.large_enough
+        row["board_is_actual"] = b.actual
         row["missing_mm"] = {k: round(v, 2) for k, v in b.missing.items()}
+        row["missing_in"] = {k: round(v / INCH, 4) for k, v in b.missing.items()}
         rows.append(row)
     return rows

@@ -140,6 +140,21 @@ class Booklet:
         self.put([Image(*at, width, height, pixels)], height + after)
         return at
 
+    def table_height(self, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], *, style: Style = CELL) -> float:
+        """mm that a table takes, for keeping it whole."""
+        free = self.inner - BETWEEN * (len(shares) - 1)
+        high = 0.0
+        for cells, look in ((head, style.bold()), *((row, style) for row in rows)):
+            lowest = 0.0
+            for cell, share in zip(cells, shares, strict=True):
+                own = Column(0, 0, free * share / sum(shares))
+                for n, piece in enumerate(cell.split("\n")):
+                    own.space(1.0 if n else 0.0)
+                    own.text(piece, look)
+                lowest = max(lowest, own.y)
+            high += lowest + 3.4
+        return high
+
     def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], *, right: Sequence[int] = (),
               after: float = 4.0, style: Style = CELL) -> None:
         """Rows of words under a head that comes again on each page.

@@ -186,13 +186,15 @@ def cut_pages(book: Booklet, scene: Scene, found: Sequence[Blank], shop: Shop, *
                   + ("Blue: the other leaf. " if blank.pieces > 1 else "") + "Numbers are mm from edge A (left) and edge B (top) of the photo.",
                   SMALL, after=3)
         head = ("Mark on the board", "From edge A", "From edge B")
-        book.table(head, rows, (1.2, 1, 1), after=2)
+        book.table(head, rows, (1.2, 1, 1), after=4)
+        if not blank.actual:
+            book.text("The picture is of wood of this kind, not of the board at hand: the marks hold for the picture, the sizes for any board.", after=1.6)
         book.text(_fits_words(blank, shop), after=0)
 
 
 def _fits_words(blank: Blank, shop: Shop) -> str:
     said = {True: "The board at hand is large enough.", False: "The board at hand is not large enough: see the first page.",
-            None: "Length and width fit the board; its thickness or the part's is not in the shop's file."}[blank.large_enough]
+            None: "Whether the board at hand is large enough is not known: see the first page."}[blank.large_enough]
     rough = size_words(tuple(v for v in blank.rough if v is not None), shop.units).replace("\n", ", ")
     return f"Rough blank {rough}, {blank.cut}{', ' + volume_words(blank.volume, shop.units).replace(chr(10), ', ') if blank.volume else ''}. {said}"
 

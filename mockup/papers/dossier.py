@@ -18,12 +18,13 @@ from ..render.colours import PartColour, colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
-from ..scene.values import Scene
+from ..scene.values import Part, Scene
 from .approval import approval_notes, placement_words
 from .booklet import BODY, SMALL, Booklet
 from .describe import (basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
                        wood_words)
 from .flow import Column, Style
+from .lengths import INCH
 from .page import INK, QUIET, Box, Image, Item, Line, Page, Text, paper_size
 from .pdf import pdf_book
 from .practice import cautions, film_practice, protected_woods, steps_practice
@@ -74,6 +75,7 @@ def dossier(scene: Scene, variant: str, folder: FilePath, *, paper: str, today: 
     if (options := _options(scene, variant, paper, today, side, kept)) is not None:
         book.insert(options)
     _recipe(book, chosen, found, side)
+    _hardware(book, chosen)
     _placement(book, chosen, kept)
     told = _history(book, history)
     _cautions(book, chosen)
@@ -145,6 +147,27 @@ def _recipe(book: Booklet, scene: Scene, found: Sequence[PartColour], side: str)
               "the light and the dark end of the expected range.", SMALL)
 
 
+def hardware_words(scene: Scene) -> list[tuple[str, str]]:
+    """Each kind of hardware and what it is made of: ("Bridge pickup", "nickel and cream plastic"), in the scene's order; strings last."""
+    found: dict[str, list[str]] = {}
+    for f in scene.fittings:
+        words = found.setdefault(f.title, [])
+        if f.material.name not in ("shade", *words):
+            words.append(f.material.name)
+    return sorted(((title, listed(words)) for title, words in found.items() if words), key=lambda pair: pair[0] == "Strings")
+
+
+def _hardware(book: Booklet, scene: Scene) -> None:
+    """What is not of wood, by name: it is approved with the rest."""
+    rows = hardware_words(scene)
+    if not rows:
+        return
+    head, shares = ("Hardware", "Of"), (1, 2.4)
+    words = [(title, capital(of)) for title, of in rows]
+    book.heading("Hardware", keep=min(book.table_height(head, words, shares) + 14, 120))
+    book.table(head, words, shares)
+
+
 def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
     """Bare and finished side by side, and the two ends of what the finished colour may be."""
     side, small = 17.0, 8.5
@@ -167,15 +190,15 @@ def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
 def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
     book.page("Where it is cut")
     book.text(wood_sentence(scene), after=5)
-    few = len(scene.parts) <= 2
-    high, widest, narrowest, gap = (150.0 if few else 82.0), (book.inner - GAP) / 2 if few else book.inner / 2.2, 40.0, GAP
+    high, widest = {1: (165.0, book.inner), 2: (150.0, (book.inner - GAP) / 2)}.get(len(scene.parts), (82.0, book.inner / 2.2))
+    narrowest, gap = 40.0, GAP
     cells: list[tuple[float, np.ndarray, str]] = []
     for part in scene.parts:
         board = scene.boards[part.board]
         wide, tall = board.size_mm[0] + 24, board.size_mm[1] + 24
         scale = min(widest / wide, high / tall)
         pixels = placement_picture(scene, part.name, scale=max(scale * DENSITY, 0.05), kept=kept).pixels
-        cells.append((max(pixels.shape[1] / DENSITY, narrowest), pixels, placement_words(scene, part)))
+        cells.append((max(pixels.shape[1] / DENSITY, narrowest), pixels, f"{placement_words(scene, part)} {_in_inches(scene, part)}"))
     while cells:
         row, room = [], book.inner
         while cells and cells[0][0] <= room + 1e-6:
@@ -195,11 +218,15 @@ def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
         book.put(items, lowest - top + 7)
 
 
+def _in_inches(scene: Scene, part: Part) -> str:
+    """Size of the board, and the place that ``placement_words`` gives in mm."""
+    board, at = scene.boards[part.board], part.placement.at
+    return unbroken(f"Board {board.size_mm[0] / INCH:.2f} × {board.size_mm[1] / INCH:.2f} in,") + " " + unbroken(f"at {at[0] / INCH:.2f}, {at[1] / INCH:.2f} in.")
+
+
 def _history(book: Booklet, history: Sequence[Revision]) -> list[Difference]:
-    if len(history) > 1:
-        book.page("Revisions")
-    else:
-        book.heading("Revisions", keep=30)
+    book.page("Revisions, variation and cautions")
+    book.heading("Revisions", keep=30)
     book.table(("Revision", "Date", "Fingerprint"), [(r.label, str(r.record.get("date", "")), short(r.record["fingerprint"])) for r in history],
                (0.6, 0.8, 1.6))
     told = []
@@ -262,7 +289,7 @@ def _smaller(pixels: np.ndarray, width: float) -> np.ndarray:
 
 
 def _cautions(book: Booklet, scene: Scene) -> None:
-    book.page("What may vary, and cautions")
+    book.heading("What may vary", keep=30)
     for text in ("Wood varies from piece to piece and within one; the colours here are of the board shown.",
                  "Finishes darken, yellow or fade with light and years.", NOTE):
         book.text(text, after=1.4)
@@ -316,6 +343,11 @@ def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Se
         "revision": now.label, "fingerprint": now.record["fingerprint"],
         "colours": [{"part": c.part, "finished_lab": list(c.finished_lab), "bare_lab": list(c.bare_lab), "light_lab": list(c.light_lab),
                      "dark_lab": list(c.dark_lab), "patches_delta_e00": c.spread, "expected_delta_e00": c.error, "basis": c.basis} for c in found],
+        "hardware": [{"title": title, "of": of} for title, of in hardware_words(scene)],
+        "placement": [{"part": p.name, "board": p.board, "board_mm": [round(v, 2) for v in scene.boards[p.board].size_mm],
+                       "board_in": [round(v / INCH, 4) for v in scene.boards[p.board].size_mm], "at_mm": [round(v, 2) for v in p.placement.at],
+                       "at_in": [round(v / INCH, 4) for v in p.placement.at], "turn_degrees": p.placement.turn, "cut": p.placement.cut}
+                      for p in scene.parts],
         "revisions": [{"revision": r.label, "date": r.record.get("date"), "fingerprint": r.record["fingerprint"]} for r in history],
         "changes": [{"from": a.label, "to": b.label, "words": [w.replace("\u00a0", " ") for w in d.words],
                      "values": [{"path": c.path, "before": c.before, "after": c.after} for c in d.values],

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["BOARD_FOOT", "FLUID_OUNCE", "INCH", "area_words", "board_feet", "length_lines", "length_words", "liquid_words", "size_words", "volume_words"]
+__all__ = ["BOARD_FOOT", "FLUID_OUNCE", "INCH", "SQ_FT_A_GALLON", "area_words", "board_feet", "length_lines", "length_words", "liquid_words", "size_words",
+           "spread_words", "volume_words"]
 
 INCH = 25.4                      # mm, exact (international yard, 1959)
 BOARD_FOOT = 144 * INCH**3       # mm³: 12 x 12 x 1 in
 FLUID_OUNCE = 29.5735295625      # ml, US, exact
+SQ_FT_A_GALLON = 3.785411784 / 0.09290304  # of 1 m² a litre; US gallon and foot, exact
 NBSP = "\u00a0"
 
 
@@ -54,6 +56,12 @@ def volume_words(mm3: float, units: str = "mm") -> str:
 def area_words(mm2: float, units: str = "mm") -> str:
     """ "0.31 m² (3.3 sq ft)", or feet first."""
     return _first(units, f"{mm2 / 1e6:.2f}{NBSP}m²", f"{mm2 / (12 * INCH) ** 2:.1f}{NBSP}sq{NBSP}ft")
+
+
+def spread_words(spread: float, units: str = "mm") -> str:
+    """ "14 m²/l\n570 sq ft/gal", or the other way round."""
+    pair = (f"{spread:g}{NBSP}m²/l", f"{round(spread * SQ_FT_A_GALLON / 10) * 10:g}{NBSP}sq{NBSP}ft/gal")
+    return "\n".join(pair[::-1] if units == "in" else pair)
 
 
 def liquid_words(ml: float, units: str = "mm") -> str:

@@ -7,7 +7,7 @@ import datetime
 from collections.abc import Sequence
 
 from .booklet import SMALL, Booklet
-from .describe import listed
+from .describe import listed, unbroken_units
 from .face import SEMIBOLD, wrap
 from .flow import Style
 from .page import INK, PALE, QUIET, Box, Item, Line, Text
@@ -19,7 +19,7 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 WEEK = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 WORK, WAIT = (226, 236, 228), (240, 240, 240)
 ENTRY = Style(7.0, leading=1.22)
-HEAD, LEAST_ROW, MOST_LINES = 6.0, 14.0, 10
+HEAD, LEAST_ROW, MOST_LINES = 6.0, 14.0, 16
 
 
 def month_leaves(book: Booklet, found: Sequence[Schedule], rest: frozenset[int]) -> None:
@@ -28,12 +28,14 @@ def month_leaves(book: Booklet, found: Sequence[Schedule], rest: frozenset[int])
     book.text("Green: work. Grey: the film dries or hardens.", SMALL, after=4)
     day, last = min(o.first for _, o in operations).replace(day=1), max(o.last for _, o in operations)
     while day <= last:
-        _leaf(book, day.year, day.month, found, rest)
+        _leaf(book, day.year, day.month, found, rest, (min(o.first for _, o in operations), last))
         day = (day + datetime.timedelta(days=32)).replace(day=1)
 
 
-def _leaf(book: Booklet, year: int, month: int, found: Sequence[Schedule], rest: frozenset[int]) -> None:
-    weeks = calendar.Calendar().monthdatescalendar(year, month)
+def _leaf(book: Booklet, year: int, month: int, found: Sequence[Schedule], rest: frozenset[int],
+          span: tuple[datetime.date, datetime.date]) -> None:
+    # Weeks before the first day and after the last have nothing to say.
+    weeks = [w for w in calendar.Calendar().monthdatescalendar(year, month) if w[-1] >= span[0] and w[0] <= span[1]]
     cell = book.inner / 7
     rows = []
     for week in weeks:
@@ -72,6 +74,7 @@ def _entries(day: datetime.date, found: Sequence[Schedule], width: float) -> tup
             if o.first <= day <= o.last and kind != "work":
                 kind = o.kind
     for title, parts in told.items():
+        title = unbroken_units(title)
         lines += wrap(f"{listed(parts)}: {title[:1].lower()}{title[1:]}" if several else title, ENTRY.weight, ENTRY.size, width)
     if len(lines) > MOST_LINES:
         lines = [*lines[:MOST_LINES - 1], "and more"]

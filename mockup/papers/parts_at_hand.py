@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,7 +20,7 @@ from .page import INK, QUIET, WHITE, Box, Item, Path, Text
 from .shop_values import FLAT, Fitting, Shop, fitting_curve
 from .strokes import simpler
 
-__all__ = ["Dimension", "Gate", "dimensions", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
+__all__ = ["Dimension", "Gate", "dimensions", "effect_words", "fitting_details", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
 
 GREY, GREEN = (120, 120, 120), (16, 110, 70)
 SAME = 0.15  # mm within which a drawn part is of the size that the shop's file says
@@ -96,6 +97,19 @@ def pocket_words(scene: Scene, d: Dimension, units: str) -> str:
             f"{length_words(d.needed, units)} instead of {length_words(d.pocket, units)}.")
 
 
+def effect_words(scene: Scene, d: Dimension, units: str) -> str:
+    """What a measured dimension does: to its pocket, or where the part stands; "" for one that was not measured or touches no wood."""
+    if words := pocket_words(scene, d, units):
+        return words
+    if d.deviation is None or not d.fitting.part:
+        return ""
+    if not d.off:
+        return "Fits." if d.pocket is not None else ""
+    part = next((p.title.lower() for p in scene.parts if p.name == d.fitting.part), "wood")
+    more = MORE[d.name][d.deviation < 0]
+    return f"No pocket: where it stands on the {part} it is {length_words(abs(d.deviation), units)} {more}; check its screw holes."
+
+
 def gate(scene: Scene, shop: Shop, found: Sequence[Blank]) -> Gate:
     """Whether everything that touches wood is measured and goes in, and the boards are large enough."""
     against: list[str] = []
@@ -142,6 +156,49 @@ def fitting_marks(scene: Scene, shop: Shop, side: str, *, pen: float = 1.0, pict
             items.append(Path(seen(_pocket(f, now[f.name])), 0.15 * pen, GREEN, closed=True))
         items += _label(np.concatenate(own), f.title if named else str(number), pen)
     return items
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Detail:
+    """A bought part by itself: the size of its drawing in mm, its marks around (0, 0), and what to write below it."""
+
+    title: str
+    size: tuple[float, float]
+    marks: tuple[Item, ...]
+    words: str
+
+
+def fitting_details(scene: Scene, shop: Shop) -> list[Detail]:
+    """Drawings at true size of the parts that have a pocket, or that differ from their listed size: what is cut, and by what measure."""
+    off = {d.fitting.name for d in dimensions(shop) if d.off}
+    now, before = _curves(scene, shop), _curves(scene, replace(shop, fittings=tuple(replace(f, measured={}) for f in shop.fittings)))
+    found = []
+    for number, f in enumerate(shop.fittings, 1):
+        if not f.part or not (f.let_in or f.name in off):
+            continue
+        turn = math.radians(-f.turn)
+        spin = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+
+        def upright(curves: Sequence[np.ndarray], f=f, spin=spin) -> tuple[np.ndarray, ...]:
+            return tuple((np.asarray(c) - f.at) @ spin.T for c in curves)
+
+        pocket = upright(_pocket(f, now[f.name])) if f.let_in else ()
+        marks = [Path(upright(before[f.name]), 0.2, GREY, closed=True, dash=(2.0, 1.4))] if f.name in off else []
+        marks += [Path(pocket, 0.25, GREEN, closed=True)] if pocket else []
+        marks.append(Path(upright(now[f.name]), 0.25, INK, closed=True, dash=(1.5, 1.0) if f.missing else ()))
+        every = np.concatenate([line for m in marks for line in m.lines])
+        half = np.abs(every).max(axis=0)
+        said = []
+        if f.let_in:
+            wide, long = np.ptp(np.concatenate(pocket), axis=0)
+            across = f"{length_words(wide, shop.units)} across" if "diameter" in f.listed else \
+                f"{length_words(wide, shop.units)} wide, {length_words(long, shop.units)} long"
+            depth = next((d.needed or d.pocket for d in dimensions(shop) if d.fitting is f and d.name == "depth"), None)
+            said.append(f"{'Hole' if 'diameter' in f.listed else 'Pocket'} {across}" + (f", {length_words(depth, shop.units)} deep" if depth else ""))
+        if f.missing:
+            said.append(f"{' and '.join(f.missing)} not measured")
+        found.append(Detail(f"{number}. {f.title}", (2 * float(half[0]), 2 * float(half[1])), tuple(marks), "; ".join(said) + "." if said else ""))
+    return found
 
 
 def _curves(scene: Scene, shop: Shop) -> dict[str, tuple[np.ndarray, ...]]:
@@ -194,6 +251,6 @@ def plain_dimensions(scene: Scene, shop: Shop) -> list[dict]:
             row[f"{key}_in"] = None if mm is None else round(mm / INCH, 4)
         row["within_tolerance"] = None if d.measured is None else not d.off
         row["goes_in"] = not d.shut if d.measured is not None else None
-        row["effect"] = pocket_words(scene, d, "mm").replace("\u00a0", " ")
+        row["effect"] = effect_words(scene, d, "mm").replace("\u00a0", " ")
         rows.append(row)
     return rows

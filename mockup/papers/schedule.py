@@ -15,7 +15,7 @@ from .describe import capital, groups, listed
 from .practice import FilmPractice, film_practice, grit_words, steps_practice
 from .shop_values import Shop
 
-__all__ = ["Material", "Operation", "Schedule", "amount_ml", "finish_area", "materials", "plain_materials", "plain_operations", "schedules",
+__all__ = ["Material", "Operation", "Schedule", "amount_ml", "bought", "finish_area", "materials", "plain_materials", "plain_operations", "schedules",
            "start_date"]
 
 GLOSS, LEVELLED = 70.0, 35.0  # GU from which a film is polished, and from which it is levelled at all
@@ -139,7 +139,7 @@ def _operations(finish: Finish, shop: Shop, days: _Days) -> list[Operation]:
     usual = steps_practice()
     done = [_prepare(finish, shop, days)]
     last_film: FilmPractice | None = None
-    film_name = ""
+    film_name, sprayed = "", False
     total = 0
     for step in finish.steps:
         words = capital(step_words(step))
@@ -162,7 +162,8 @@ def _operations(finish: Finish, shop: Shop, days: _Days) -> list[Operation]:
                 done.append(_step(words, f"Rub across the grain, scrape off, let it dry, and sand flush with {grit_words(usual['fill'].grits[0])}.",
                                   "fill", days, usual))
             case Tint() | Burst():
-                seal = "" if film_name else "Seal with one thin coat first. "
+                seal = "" if film_name or sprayed else "Seal with one thin coat first. "
+                sprayed = True
                 done.append(_step(words, f"{seal}Spray in thin passes, and hold it against the approval after each.", "tint", days, usual))
             case RubbedEdge():
                 done.append(_step(words, f"With {grit_words(usual['rubbed_edge'].grits[0])} on a soft block, little by little.",
@@ -302,6 +303,15 @@ def _material(step: object, titles: tuple[str, ...], area: float, shop: Shop, us
                     mix={k: ml * v / whole for k, v in mix.items()}, thin=thin, basis=basis)
 
 
+def bought(found: Sequence[Material]) -> list[tuple[str, float]]:
+    """What to buy in all, ml by name: parts of a mix by themselves, one line for what several finishes take."""
+    total: dict[str, float] = {}
+    for m in found:
+        for name, ml in (m.mix or {m.name: m.ml}).items():
+            total[name] = total.get(name, 0.0) + ml
+    return list(total.items())
+
+
 def amount_ml(area_mm2: float, coats: int, spread: float, loss: float) -> float:
     """Millilitres to buy: area (m²) x coats / spread (m² a litre) / (1 - loss)."""
     return area_mm2 / 1e6 * coats / spread / (1 - loss) * 1000
@@ -319,12 +329,13 @@ def plain_operations(found: Sequence[Schedule]) -> list[dict]:
 
 def plain_materials(found: Sequence[Material]) -> list[dict]:
     """JSON-ready rows, one a material; what is mixed has rows of its own below it."""
-    from .lengths import FLUID_OUNCE
+    from .lengths import FLUID_OUNCE, SQ_FT_A_GALLON
 
     rows = []
     for m in found:
         base = {"parts": ", ".join(m.titles), "area_m2": round(m.area_mm2 / 1e6, 4), "area_sqft": round(m.area_mm2 / 92903.04, 3),
-                "coats": m.coats, "spread_m2_per_litre": m.spread, "loss": m.loss, "basis": m.basis}
+                "coats": m.coats, "spread_m2_per_litre": m.spread, "spread_sqft_per_gallon": round(m.spread * SQ_FT_A_GALLON, 1), "loss": m.loss,
+                "basis": m.basis}
         rows.append({"material": m.name, **base, "ml": round(m.ml, 1), "fl_oz": round(m.ml / FLUID_OUNCE, 2), "of": ""})
         rows += [{"material": name, **base, "ml": round(ml, 1), "fl_oz": round(ml / FLUID_OUNCE, 2), "of": m.name} for name, ml in m.mix.items()]
     return rows

@@ -16,15 +16,17 @@ from .blanks import Blank, blanks, plain_blanks
 from .booklet import BODY, SMALL, Booklet
 from .cutmap import cut_pages, cut_points, full_size_cut
 from .describe import capital, date_words, edition_words, listed
+from .drawn_hardware import at_measured_size
+from .flow import Column
 from .ics import DEFER, ics_bytes
-from .lengths import INCH, area_words, length_lines, length_words, liquid_words, size_words, volume_words
+from .lengths import INCH, area_words, length_lines, length_words, liquid_words, size_words, spread_words, volume_words
 from .month import month_leaves
 from .page import Item, paper_size
-from .parts_at_hand import Gate, dimensions, fitting_marks, gate, instrument_marks, plain_dimensions, pocket_words
+from .parts_at_hand import Gate, dimensions, effect_words, fitting_details, fitting_marks, gate, instrument_marks, plain_dimensions
 from .pdf import pdf_book
 from .placed import placed
-from .practice import cautions, protected_woods
-from .schedule import Material, Schedule, materials, plain_materials, plain_operations, schedules, start_date
+from .practice import cami_words, cautions, grits, protected_woods
+from .schedule import Material, Schedule, bought, materials, plain_materials, plain_operations, schedules, start_date
 from .shop_file import read_shop
 from .shop_values import Shop
 from .table import csv_bytes
@@ -117,9 +119,9 @@ def _first(book: Booklet, scene: Scene, shop: Shop, found: Sequence[Blank], deci
               f"{length_words(a.thickness, shop.units)} in thickness. Sizes: along the grain × across × thickness.", SMALL, after=3)
     rows = []
     for b in found:
-        held = {True: "large enough", False: "too small", None: "no thickness given"}[b.large_enough]
-        pair = f"\n{b.cut}" + (f", both from {length_words(b.resawn, shop.units)}" if b.resawn else "")
-        rows.append((f"{b.title}\n{b.wood}", f"{b.pieces} ×{pair}" if b.pieces > 1 else "1", _sizes(b.finished, shop), _sizes(b.rough, shop),
+        held = {True: "large enough", False: "too small", None: "not known"}[b.large_enough]
+        pair = f", {b.cut.removesuffix(' pair')}" + (f"\nfrom {length_lines(b.resawn, shop.units)}" if b.resawn else "")
+        rows.append((f"{b.title}\n{b.wood}", f"{b.pieces}{pair}" if b.pieces > 1 else "1", _sizes(b.finished, shop), _sizes(b.rough, shop),
                      volume_words(b.volume, shop.units) if b.volume is not None else "–", f"{b.board}\n{held}"))
     book.table(("Part", "Pieces", "Finished", "Rough", "Volume, all", "Board at hand"), rows, (20, 26, 35, 35, 25, 21))
     total = [b.volume for b in found]
@@ -149,18 +151,59 @@ def _parts(book: Booklet, scene: Scene, shop: Shop) -> None:
         said = d.fitting.name
         part = next((p.title.lower() for p in scene.parts if p.name == d.fitting.part), "")
         measured = length_lines(d.measured, shop.units) if d.measured is not None else "not measured"
-        off = "" if d.deviation is None else f"{d.deviation:+.2f} mm".replace("-", "−") + (", off" if d.off else "")
-        effect = pocket_words(scene, d, shop.units) or ("" if d.measured is None or d.pocket is None else "Fits.")
+        off = "" if d.deviation is None else _deviation(d.deviation, shop.units) + (", off" if d.off else "")
+        effect = effect_words(scene, d, shop.units)
         rows.append((number[d.fitting.name] if first else "", (d.fitting.title + (f"\non the {part}" if part else "\ntouches no wood")) if first else "",
                      d.name, length_lines(d.listed, shop.units), measured, off, effect))
     book.table(("", "Part", "Dimension", "Listed", "Measured", "Deviation", "What it does"), rows, (0.2, 1.1, 0.75, 0.7, 0.9, 1.0, 2.1))
+    _details(book, scene, shop)
     for side in ("front", "back"):
         if any(f.side == side and f.part for f in shop.fittings):
             _drawn(book, scene, shop, side)
 
 
+def _deviation(mm: float, units: str) -> str:
+    """ "+0.40 mm" and inches below it, the maker's own first."""
+    pair = (f"{mm:+.2f}\u00a0mm", f"{mm / INCH:+.3f}\u00a0in")
+    return "\n".join(pair[::-1] if units == "in" else pair).replace("-", "−")
+
+
+def _details(book: Booklet, scene: Scene, shop: Shop) -> None:
+    """Pockets and parts that differ, as large as life where the page is wide enough, else halved."""
+    found = fitting_details(scene, shop)
+    if not found:
+        return
+    gap, most = 8.0, (book.inner - 8.0) / 2
+    book.heading("Pockets, and parts that differ", keep=70)
+    book.text("Black: the part as measured, dashed where it was not; grey dashes: as listed, where it differs; green: what is cut for it.", SMALL, after=4)
+    cells = []
+    for d in found:
+        scale = next((s for s in (1, 2, 4, 8) if max(d.size[0] / most, d.size[1] / 90) <= s), 10)
+        cells.append((d, scale, d.size[0] / scale, d.size[1] / scale))
+    while cells:
+        row, room = [], book.inner
+        while cells and (not row or max(cells[0][2], 42) <= room):
+            row.append(cells.pop(0))
+            room -= max(row[-1][2], 42) + gap
+        tallest = max(c[3] for c in row)
+        book.need(tallest + 22)
+        x, top, low = book.column.x, book.column.y, 0.0
+        items: list[Item] = []
+        for d, scale, wide, high in row:
+            items += [placed(i, scale, x + wide / 2, top + 6 + high / 2) for i in d.marks]
+            head = Column(x, top, max(wide, 42))
+            head.text(f"{d.title}, 1 : {scale:g}", BODY.bold(), most=1)
+            below = Column(x, top + 6 + tallest + 2.4, max(wide, 42))
+            below.text(d.words, SMALL)
+            items += [*head.items, *below.items]
+            low = max(low, below.y)
+            x += max(wide, 42) + gap
+        book.put(items, low - top + 6)
+
+
 def _drawn(book: Booklet, scene: Scene, shop: Shop, side: str) -> None:
     """The instrument with its bought parts at measured size, as large as the page has room for."""
+    scene = at_measured_size(scene, shop)
     box, _ = instrument_marks(scene, side, pen=1.0)
     size = box[2] - box[0], box[3] - box[1]
     if book.room < 120:
@@ -179,27 +222,47 @@ def _schedule(book: Booklet, plans: Sequence[Schedule], needed: Sequence[Materia
     book.text("Times and grits are common practice unless this shop changed them; grits are FEPA P, with CAMI beside them. "
               "The product's own sheet goes before both.", SMALL, after=4)
     for s in plans:
-        book.heading(listed(s.titles), keep=40)
         rows = []
         for n, o in enumerate(s.operations, 1):
             days = date_words(o.first.isoformat()) if o.first == o.last else f"{date_words(o.first.isoformat())} to\n{date_words(o.last.isoformat())}"
             rows.append((str(n), days, o.title, o.detail, ""))
-        book.table(("", "Day", "What", "How", "Done"), rows, (0.22, 1.15, 1.35, 3.0, 0.45))
+        head, shares = ("", "Day", "What", "How", "Done"), (0.22, 1.15, 1.35, 3.0, 0.45)
+        high = book.table_height(head, rows, shares) + 14
+        book.heading(listed(s.titles), keep=high if high < 0.8 * book.height - 80 else 40)
+        book.table(head, rows, shares)
+    _grits(book, plans)
     book.page("Days")
     month_leaves(book, plans, shop.rest)
     book.page("Materials")
     rows = []
     for m in needed:
         mixed = "\n".join(f"{name}: {liquid_words(ml, shop.units)}" for name, ml in m.mix.items())
-        rows.append((f"{m.name}\n{listed(m.titles)}", area_words(m.area_mm2, shop.units), str(m.coats), f"{m.spread:g} m²/l", f"{m.loss * 100:.0f} %",
+        rows.append((f"{m.name}\n{listed(m.titles)}", area_words(m.area_mm2, shop.units), str(m.coats), spread_words(m.spread, shop.units), f"{m.loss * 100:.0f} %",
                      liquid_words(m.ml, shop.units) + (f"\n{mixed}" if mixed else "")))
     if rows:
-        book.table(("Material", "Area", "Coats", "Spread", "Loss", "To buy"), rows, (1.7, 1.2, 0.5, 0.75, 0.5, 1.9))
+        book.table(("Material", "Area", "Coats", "Spread", "Loss", "Needed"), rows, (1.7, 1.2, 0.5, 0.85, 0.5, 1.9))
+        total = bought(needed)
+        if len(total) < sum(max(1, len(m.mix)) for m in needed) or any(m.mix for m in needed):
+            book.heading("To buy in all", keep=24)
+            book.table(("", "Amount"), [(capital(name), liquid_words(ml, shop.units)) for name, ml in total], (2, 1.2))
     book.text("Area × coats ÷ spread ÷ (1 − loss), rounded up. Spread is for one coat; loss is what stays in rag, brush, cup and air. "
               "Edges count where the part's thickness is in the shop's file.", SMALL)
     thin = dict.fromkeys(f"{capital(m.name)}: {m.thin}." for m in needed if m.thin)
     for text in thin:
         book.text(text, after=1.4)
+
+
+def _grits(book: Booklet, plans: Sequence[Schedule]) -> None:
+    """The grits of the schedule, the two scales side by side."""
+    used = sorted({g for s in plans for o in s.operations for g in o.grits})
+    if not used:
+        return
+    by_name = {g.fepa: g for g in grits() if g.fepa}
+    rows = [(f"P{g}", cami_words(g), f"{by_name[f'P{g}'].um:g}" if f"P{g}" in by_name else "", by_name[f"P{g}"].basis if f"P{g}" in by_name else "between two")
+            for g in used]
+    head, shares = ("FEPA P", "CAMI", "Mean grain, µm", "Basis"), (1, 1, 1, 2)
+    book.heading("Grits", keep=book.table_height(head, rows, shares) + 14)
+    book.table(head, rows, shares)
 
 
 def _cautions(book: Booklet, scene: Scene, plans: Sequence[Schedule]) -> None:

@@ -62,14 +62,15 @@ def _shop(root: Reader, scene: Scene, file: str) -> Shop:
                           width=lengths.number(table, "width", 0, 300, usual.width),
                           thickness=lengths.number(table, "thickness", 0, 50, usual.thickness))
     table.close()
-    boards = _thicknesses(root, "boards", "board", scene.boards, lengths)
+    sizes: dict[str, tuple[float, float]] = {}
+    boards = _thicknesses(root, "boards", "board", scene.boards, lengths, sizes)
     parts = _thicknesses(root, "parts", "part", [p.name for p in scene.parts], lengths)
     films = _films(root, scene)
     frets = _frets(root, lengths)
     fittings = tuple(f for name, read in root.tables("fittings", 200, "fitting").items()
                      if (f := _fitting(read, name, scene, lengths)) is not None)
     return Shop(file=file, mail=mail, units=units, start=start or "", rest=rest, kerf=kerf, allowance=allowance, boards=boards, parts=parts,
-                films=films, frets=frets, fittings=fittings, bought=bought)
+                board_sizes=MappingProxyType(sizes), films=films, frets=frets, fittings=fittings, bought=bought)
 
 
 class _Lengths:
@@ -113,13 +114,17 @@ def _rest(root: Reader) -> frozenset[int]:
     return frozenset(found)
 
 
-def _thicknesses(root: Reader, key: str, kind: str, known: Iterable[str], lengths: _Lengths) -> Mapping[str, float]:
+def _thicknesses(root: Reader, key: str, kind: str, known: Iterable[str], lengths: _Lengths,
+                 sizes: dict[str, tuple[float, float]] | None = None) -> Mapping[str, float]:
+    """Thicknesses by name; ``sizes`` takes what length and width stand beside them."""
     found, known = {}, list(known)
     for name, read in root.tables(key, 200, kind).items():
         if name not in known:
             read.note("", f'The scene has no {kind} "{name}".', offer(name, known))
             continue
         found[name] = lengths.number(read, "thickness", 0.2, 300, None)
+        if sizes is not None and (read.has("length") or read.has("width")):
+            sizes[name] = lengths.number(read, "length", 1, 10_000, None), lengths.number(read, "width", 1, 10_000, None)
         read.close()
     return MappingProxyType(found)
 

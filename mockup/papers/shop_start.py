@@ -56,6 +56,8 @@ def shop_start(scene: Scene) -> str:
     for name in scene.boards:
         if name in boards:
             text += f"# [boards.{name}]\n# thickness = 50\n"
+            if not scene.boards[name].actual:
+                text += "# length = 620                # along the grain: the scene shows wood of this kind, not your board\n# width = 380\n"
     for part in scene.parts:
         text += f"# [parts.{part.name}]\n# thickness = 44\n"
     text += "\n" + FILMS.format()

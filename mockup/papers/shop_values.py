@@ -75,7 +75,8 @@ class Shop:
     units        "mm" or "in": which is written first on papers.
     start        ISO 8601, "" when not said.
     rest         weekdays without work, Monday = 0.
-    thicknesses  of boards and of finished parts, by name.
+    boards, parts  thicknesses of boards and of finished parts, by name.
+    board_sizes  length along the grain and width of boards that the scene only has a picture of their kind of.
     films        changed values of finish schedules, by film.
     bought       False when the shop says that no part is bought.
     """
@@ -89,6 +90,7 @@ class Shop:
     allowance: Allowance = Allowance()
     boards: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     parts: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    board_sizes: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
     films: Mapping[str, Mapping[str, Any]] = field(default_factory=lambda: MappingProxyType({}))
     frets: Frets | None = None
     fittings: tuple[Fitting, ...] = ()

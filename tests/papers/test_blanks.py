@@ -1,12 +1,14 @@
 """Blanks and volumes by hand, and cut maps."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from rendered import by_pdfium, darkness, middles
 
 from mockup.papers.blanks import blanks, board_problems, plain_blanks
 from mockup.papers.cutmap import cut_plan, cut_points, full_size_cut
-from mockup.papers.lengths import area_words, board_feet, length_words, liquid_words, volume_words
+from mockup.papers.lengths import area_words, board_feet, length_words, liquid_words, spread_words, volume_words
 from mockup.papers.pdf import pdf_book
 from mockup.papers.shop_values import Allowance, Shop
 from mockup.papers.tiles import EDGE
@@ -126,3 +128,36 @@ def test_the_kerf_lies_outside_the_part(dunlin):
     plan = cut_plan(scene, b, SHOP, density=1.0)
     (kerf,) = [i for i in plan.items if getattr(i, "dash", ()) == (1.2, 1.2)]
     assert np.concatenate(kerf.lines).min(axis=0) == pytest.approx((47, 47), abs=0.01)
+
+
+def test_a_board_that_is_only_shown_by_its_kind_must_be_measured(dunlin, tmp_path):
+    """Blank 430 x 220 x 45 mm: of a library's picture nothing is known but the kind, so that the maker says how large the board is."""
+    scene = dunlin(size=(900, 900), at="[450, 450]")
+    text = (tmp_path / "dunlin.toml").read_text().replace("actual = true", "actual = false")
+    (tmp_path / "dunlin.toml").write_text(text)
+    scene = load_scene(tmp_path / "dunlin.toml")
+    (b,) = blanks(scene, SHOP)
+    assert b.large_enough is None and not b.missing
+    assert board_problems((b,)) == ('Slab: the scene shows wood of the kind of "plank", not the board at hand; photograph that, or write its length and '
+                                    "width under [boards.plank].",)
+    for given, missing in (((430.0, 220.0), {}), ((425.0, 300.0), {"length": 5.0}), ((500.0, 200.0), {"width": 20.0})):
+        (b,) = blanks(scene, replace(SHOP, board_sizes={"plank": given}))
+        assert b.large_enough is (not missing) and b.missing == pytest.approx(missing)
+    assert board_problems((b,)) == ('Slab: the board "plank" lacks 20.0 mm (0.79 in) of width for the rough blank.',)
+
+
+def test_two_parts_do_not_get_the_same_wood(dunlin, tmp_path):
+    """By hand: 45 mm for each of two blanks is 90 mm; on a board of 50 mm they may not lie over each other, on one of 90 mm they may."""
+    dunlin(size=(700, 500), at="[150, 250]")
+    text = (tmp_path / "dunlin.toml").read_text()
+    second = "\n[parts.back]" + text.split("[parts.slab]")[1]
+    for at, thick, told in (("[160, 250]", 50.0, True), ("[160, 250]", 90.0, False), ("[500, 250]", 50.0, False)):
+        (tmp_path / "dunlin.toml").write_text(text + second.replace("at = [150, 250]", f"at = {at}"))
+        found = blanks(load_scene(tmp_path / "dunlin.toml"), replace(SHOP, parts={"slab": 40.0, "back": 40.0}, boards={"plank": thick}))
+        said = board_problems(found)
+        assert said == (('Slab and back: their blanks lie over each other on the board "plank"; move one, or take another board.',) if told else ()), at
+
+
+def test_spread_by_hand():
+    # 1 m² is 10.7639 sq ft and a US gallon 3.78541 l, so 14 m² a litre is 14 * 10.7639 * 3.78541 = 570 sq ft a gallon.
+    assert spread_words(14).replace("\u00a0", " ") == "14 m²/l\n570 sq ft/gal"

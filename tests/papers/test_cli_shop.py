@@ -36,9 +36,16 @@ def test_shop_from_the_first_file_to_ready(plover, desk, capsys):
     (plover.parent / "shop.toml").write_text(text + '[fittings.pin]\npart = "body"\nat = [60, 20]\nlisted = { diameter = 12 }\n')
     assert run(["shop", str(plover), "--out", "shop"]) == 0
     out, err = capsys.readouterr()
-    assert err == "Not ready to cut:\n  Pin, on the body: diameter not measured.\n"
+    assert err.splitlines() == ["Not ready to cut:", "  Pin, on the body: diameter not measured.",
+                                '  Body and cover: their blanks lie over each other on the board "table"; move one, or take another board.',
+                                "  Body: the thickness of the body and that of the board are not in the shop's file.",
+                                "  Cover: the thickness of the cover and that of the board are not in the shop's file."]
     assert {line.rpartition("/")[2] for line in out.splitlines()} == set(files(desk / "shop"))
-    (plover.parent / "shop.toml").write_text((plover.parent / "shop.toml").read_text() + "measured = { diameter = 12.1 }\n")
+    # A board of 80 mm is thick enough to be sawn for both.
+    text = (plover.parent / "shop.toml").read_text() + "measured = { diameter = 12.1 }\n"
+    for name, thick, told in (("boards.table", 80, 50), ("parts.body", 40, 44), ("parts.plate", 4, 44)):
+        text = text.replace(f"# [{name}]\n# thickness = {told}\n", f"[{name}]\nthickness = {thick}\n")
+    (plover.parent / "shop.toml").write_text(text)
     assert run(["shop", str(plover), "--out", "shop", "--start", "2199-01-07", "--paper", "letter"]) == 0
     assert capsys.readouterr().err == "Ready to cut.\n"
     assert json.loads((desk / "shop" / "plover.shop.json").read_text())["schedule"][0]["first"] == "2199-01-07"

@@ -49,7 +49,7 @@ def test_it_holds_all_that_is_agreed(two):
                                        "plover.red.revision-01.png"}
     said = pages(out / "plover.red.dossier.pdf")
     whole = " ".join(said)
-    for words in ("For approval", "options at the same light", "Recipe and colour to meet", "Where it is cut", "Revisions", "What may vary, and cautions",
+    for words in ("For approval", "options at the same light", "Recipe and colour to meet", "Where it is cut", "Revisions", "What may vary",
                   "Red dye at 30 %", "Signature", "A. Client", "Fingerprint", "heat by themselves", "safety data sheet", "of 6"):
         assert words in whole, words
 
