@@ -37,7 +37,8 @@ class Coarse:
         (x0, x1), (y0, y1) = (
             (max(0, math.floor(at[0] * k + shift) - 1), math.ceil(at[1] * k + shift) + 2)
             for at, shift in ((at, (picture.origin[i] - self.canvas.origin[i]) * self.canvas.px_per_mm) for i, at in enumerate((columns, rows))))
-        return bool((self.values[y0:y1, x0:x1] == 1).all())
+        here = self.values[y0:y1, x0:x1]
+        return bool((here[len(here) // 2] == 1).all() and (here == 1).all())
 
 
 def fine_canvas(picture: Canvas, window: tuple[int, int, int, int], least: float, most: float) -> tuple[Canvas, int]:

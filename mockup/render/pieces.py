@@ -50,17 +50,18 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
         some = touched[k:k + step]
         first, last = bands[some[0]][0], bands[some[-1]][1]
         cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
-        for n in some:
-            found[n] = _band_pieces(cover[bands[n][0] - first:bands[n][1] - first], x0)
+        # The least and the most of each tile, all bands at once.
+        tops, edges = [bands[n][0] - first for n in some], np.arange(0, x1 - x0, TILE)
+        least, most = (how.reduceat(how.reduceat(cover, tops, axis=0), edges, axis=1) for how in (np.minimum, np.maximum))
+        kinds = np.where(most <= 0, 0, np.where(least >= 1, 2, 1))  # empty, edge, full
+        for n, top, row in zip(some, tops, kinds.tolist(), strict=True):
+            if any(row):
+                found[n] = _band_pieces(cover[top:top + bands[n][1] - bands[n][0]], row, x0)
     return Pieces(tuple(found))
 
 
-def _band_pieces(cover: np.ndarray, left: int) -> tuple[Piece, ...]:
+def _band_pieces(cover: np.ndarray, kinds: list[int], left: int) -> tuple[Piece, ...]:
     width = cover.shape[1]
-    edges = np.arange(0, width, TILE)
-    most = np.maximum.reduceat(cover.max(axis=0), edges)
-    least = np.minimum.reduceat(cover.min(axis=0), edges)
-    kinds = np.where(most <= 0, 0, np.where(least >= 1, 2, 1))  # empty, edge, full
     pieces = []
     start = 0
     for n in range(1, len(kinds) + 1):
