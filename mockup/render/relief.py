@@ -52,10 +52,8 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     lean = kept.get(("lean", shape_key(shape), form_key(form)), lambda: form_lean(form, shape), lambda c: 0 if c is None else c.values.nbytes)
 
     def lit(nx, ny, nz, x, y):
-        """(body, surface) of faces of unit normals at drawing points less ``middle``."""
-        nx, ny = picture.in_room(nx, ny)
-        x, y = picture.in_room(x, y)
-        return (mirror(nx, ny, nz, x, y, gloss), None) if metal else (diffuse(nx, ny, nz), shine(nx, ny, nz, x, y, gloss))
+        """What faces of unit normals at drawing points less ``middle`` mirror: all that is seen of a metal, the surface of the rest."""
+        return (mirror if metal else shine)(*picture.in_room(nx, ny), nz, *picture.in_room(x, y), gloss)
 
     # The face: smooth, so a few samples per cm do, or a few per mm where it leans.
     cell = max(1, int(s * (2 if lean is None else 0.75)))
@@ -66,18 +64,19 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     if lean is not None:
         leant = _sampled(lean, x + middle[0], y + middle[1])
         nx, ny = nx + leant[..., 0], ny + leant[..., 1]
-    flat, flat_shine = lit(nx, ny, np.sqrt(np.maximum(1 - nx * nx - ny * ny, 0.0)), x, y)
-    matrix = np.array([[1 / cell, 0, 0], [0, 1 / cell, 0]], np.float64)
+    face = (nx, ny, np.sqrt(np.maximum(1 - nx * nx - ny * ny, 0.0)), x, y)
+    # Small things are drawn fine all over. Of a large one only the rim is; its face is spread at the picture's own fineness.
+    across = 1 if small else factor
+    size = (width // across, height // across)
+    matrix = np.array([[across, 0, (across - 1) / 2], [0, across, (across - 1) / 2]], np.float64) / cell
 
     def spread(field: np.ndarray) -> np.ndarray:
-        return cv2.warpAffine(field, matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.warpAffine(field, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
 
-    surface = None if flat_shine is None else spread(flat_shine)
-    body = spread(flat) if metal or lean is not None else np.ones((height, width), np.float32)
-
+    main = spread(lit(*face))
     if metal and not spun:
-        _crown(body, shape, canvas, lit, middle)
-    inside = None
+        _crown(main, shape, canvas, lit, middle)
+    inside, edges = None, None
     rim_width = max(edge.roundover, edge.bevel)
     if rim_width > 0:
         rim, d, toward, inside = kept.get(("rim", shape_key(shape), canvas, rim_width, small), lambda: _rim(shape, canvas, rim_width, small), _rim_bytes)
@@ -97,14 +96,22 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
         else:
             nz = np.sqrt(1 - slope * slope)
         rx, ry = _ripple(x, y)
-        if metal:
-            body[rim] = lit(nx + rx, ny + ry, nz, x, y)[0]
-        else:
-            body[rim] = lit(nx, ny, nz, x, y)[0]
-            surface[rim] = lit(nx + rx, ny + ry, nz, x, y)[1]
+        edges = rim, (nx, ny, nz)
+        _lay(main, rim, lit(nx + rx, ny + ry, nz, x, y), across)
     if spun and metal:
-        _spin(body, shape, edge.roundover, canvas, lit)
-    if factor > 1:
+        _spin(main, shape, edge.roundover, canvas, lit)
+
+    def wood() -> np.ndarray:
+        """The light of a body, which no gloss changes."""
+        body = np.ones(size[::-1], np.float32) if lean is None else spread(diffuse(*picture.in_room(face[0], face[1]), face[2]))
+        if edges is not None:
+            nx, ny, nz = edges[1]
+            _lay(body, edges[0], diffuse(*picture.in_room(nx, ny), nz), across)
+        return body
+
+    body, surface = (main, None) if metal else \
+        (kept.get(("body", shape_key(shape), canvas, picture.lying, factor, edge, form_key(form), small), wood, lambda b: b.nbytes), main)
+    if across < factor:
         small_size = (width // factor, height // factor)
         if small and inside is not None:
             # Of thin things only what lies inside counts; beyond the edge is no light of theirs.
@@ -115,8 +122,19 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
         else:
             body = cv2.resize(body, small_size, interpolation=cv2.INTER_AREA)
             surface = None if surface is None else cv2.resize(surface, small_size, interpolation=cv2.INTER_AREA)
-        canvas = Canvas(canvas.origin, picture.px_per_mm, small_size)
+    if factor > 1:
+        canvas = Canvas(canvas.origin, picture.px_per_mm, (width // factor, height // factor))
     return Coarse(body, canvas), None if surface is None else Coarse(surface, canvas)
+
+
+def _lay(field: np.ndarray, rim: tuple[np.ndarray, np.ndarray], values: np.ndarray, across: int) -> None:
+    """Put values at samples (rows, columns) into a field that has one pixel for ``across`` x ``across`` of them, by area."""
+    if across == 1:
+        field[rim] = values
+        return
+    at = (rim[0] // across) * field.shape[1] + rim[1] // across
+    # What is no sample of the rim keeps the value of the face.
+    field += np.bincount(at, (values - field.ravel()[at]) / across**2, field.size).reshape(field.shape).astype(np.float32)
 
 
 def _rim(shape: Shape, canvas: Canvas, width: float, small: bool) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, np.ndarray | None]:
@@ -164,7 +182,7 @@ def _crown(body: np.ndarray, shape: Shape, canvas: Canvas, lit, middle: tuple[fl
         y = oy + (c + (np.arange(small[1]) + 0.5) * (d - c) / small[1]) / s
         x, y = np.meshgrid(x, y)
         nx, ny = (np.tanh((p - m) * CROWN / 0.24) * 0.24 for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
-        shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1])[0]
+        shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1])
         body[c:d, a:b] = cv2.resize(shown, (b - a, d - c), interpolation=cv2.INTER_LINEAR)
 
 
@@ -174,7 +192,7 @@ def _spin(body: np.ndarray, shape: Shape, roundover: float, canvas: Canvas, lit)
     turn = np.linspace(0, 2 * np.pi, 181)
     leans = SPUN[:, None] * np.stack((np.cos(turn), np.sin(turn)))[:, None, :]
     zero = np.zeros_like(leans[0])
-    bow = (lit(leans[0], leans[1], np.sqrt(1 - SPUN[:, None] ** 2) + zero, zero, zero)[0] * SPUN_SHARE[:, None]).sum(axis=0) / SPUN_SHARE.sum()
+    bow = (lit(leans[0], leans[1], np.sqrt(1 - SPUN[:, None] ** 2) + zero, zero, zero) * SPUN_SHARE[:, None]).sum(axis=0) / SPUN_SHARE.sum()
     for ring in shape.rings:
         (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
         cx, cy, r = (x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) / 2 - roundover
