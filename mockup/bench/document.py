@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import threading
+import tomllib
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from ..errors import MockupError
@@ -161,7 +163,7 @@ class Document:
                 return self.version
             known = self._known.get(self.text)
             if change.quick is not None and known is not None and known.scene is not None:
-                self._remember(after, _Known(change.quick(known.scene), None, False))
+                self._remember(after, _Known(_saying(change.quick(known.scene), after), None, False))
             elif after not in self._known:
                 self.scene(text=after)  # raises, and nothing has changed
             last = self._undo[-1] if self._undo else None
@@ -226,7 +228,7 @@ class Document:
                                   fix="Choose whether to keep yours or to take the file as it stands.", where=self.file.name)
             data = self.text.encode("utf-8")
             write_whole(self.file, data)
-            self.disk, self.saved, self.strange = sha256(data), self.text, None
+            self.disk, self.saved, self.strange, self.unsafe = sha256(data), self.text, None, ""
             self._drop_journal()
             self.version += 1
             for told in list(self._listeners):
@@ -332,3 +334,14 @@ class Document:
                 self.journal.unlink(missing_ok=True)
             except OSError:
                 pass
+
+
+def _saying(scene: Scene, text: str) -> Scene:
+    """A scene that was changed without reading its file, its variants' changes as the file now has them."""
+    raw = tomllib.loads(text.removeprefix("\ufeff")).get("variants", {})
+    variants = tuple(replace(v, changes=MappingProxyType(raw[v.name].get("set", {}))) for v in scene.variants)
+    views: dict[str, Scene] = {}
+    shared = MappingProxyType(views)
+    for v in variants:
+        views[v.name] = replace(scene.views[v.name], variant=v, variants=variants, views=shared)
+    return replace(scene, variants=variants, views=shared)

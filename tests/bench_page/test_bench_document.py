@@ -47,6 +47,10 @@ def test_what_is_shown_at_once_is_what_the_file_then_says(document, wish):
     change(document, **wish)
     quick, read = document.scene(), scene_of_text(document.text, document.file)
     kept = Kept()
+    fresh = Document.open(document.file)
+    fresh.text = document.text
+    told, said = (state(d, kept, home=document.file.parent) for d in (document, fresh))
+    assert (told["looks"], told["parts"]) == (said["looks"], said["parts"])
     for look in (None, "honey", "blue"):
         a, b = (s if look is None else s.with_variant(look) for s in (quick, read))
         assert [p.finish for p in a.parts] == [p.finish for p in b.parts]

@@ -1,7 +1,7 @@
 // The page: what it knows, what it is told, and which part of it shows what.
 
 import { $, el, refill } from "./dom.js";
-import { Refused, get, listen, post, tab } from "./server.js";
+import { Away, Refused, get, listen, post, tab } from "./server.js";
 import { Stage } from "./stage.js";
 import { Finish } from "./finish.js";
 import { Wood } from "./wood.js";
@@ -173,6 +173,7 @@ class Bench {
 
   /** Run something that may be refused; null then. */
   async doing(work) {
+    this.acting = (this.acting ?? 0) + 1;
     try {
       return await work();
     } catch (error) {
@@ -180,8 +181,13 @@ class Bench {
       this.refused(error);
       if (error.status === 409) { this.tries = {}; this.load(); }
       return null;
+    } finally {
+      this.acting -= 1;
     }
   }
+
+  /** Whether everything asked for is done and shown. */
+  get quiet() { return Boolean(this.state) && !this.acting && !this.pending && !this.keeping && !this.loading && this.stage.quiet; }
 
   // -- what is changed
 
@@ -349,6 +355,8 @@ class Bench {
       else if (key === "y" && !typing) { event.preventDefault(); this.step("redo"); }
     });
     addEventListener("away", () => this.ended());
+    // What was on its way when the server went is told once, above all of the page.
+    addEventListener("unhandledrejection", (event) => { if (event.reason instanceof Away) event.preventDefault(); });
     addEventListener("silent", () => setTimeout(() => fetch("/api/state", { headers: { "x-bench": "1" } }).catch(() => this.ended()), 300));
   }
 
@@ -407,5 +415,6 @@ class Bench {
 }
 
 const bench = new Bench();
+globalThis.bench = bench; // for whoever looks in from the console
 bench.source = listen((version) => { if (version > bench.version && !bench.pending) bench.load(); });
 bench.load();

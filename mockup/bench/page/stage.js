@@ -123,7 +123,11 @@ export class Stage {
     this.settling = setTimeout(() => this.settle(), SETTLE);
   }
 
+  /** Whether what is shown is all that there is to show. */
+  get quiet() { return !this.flying && !this.wanted && !this.settling; }
+
   settle() {
+    this.settling = null;
     if (this.flying) { this.settling = setTimeout(() => this.settle(), 60); return; }
     this.fetch(true);
     if (this.other?.source) this.fetchOther(true);
