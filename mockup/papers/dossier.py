@@ -22,7 +22,7 @@ from ..scene.values import Part, Scene
 from .approval import approval_notes, placement_words
 from .booklet import BODY, SMALL, Booklet
 from .describe import (basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
-                       wood_words)
+                       unbroken_units, wood_words)
 from .flow import Column, Style
 from .lengths import INCH
 from .page import INK, QUIET, Box, Image, Item, Line, Page, Text, paper_size
@@ -162,10 +162,8 @@ def _hardware(book: Booklet, scene: Scene) -> None:
     rows = hardware_words(scene)
     if not rows:
         return
-    head, shares = ("Hardware", "Of"), (1, 2.4)
-    words = [(title, capital(of)) for title, of in rows]
-    book.heading("Hardware", keep=min(book.table_height(head, words, shares) + 14, 120))
-    book.table(head, words, shares)
+    book.heading("Hardware", keep=26)
+    book.text("; ".join(unbroken(f"{title if k == 0 else title.lower()}:") + f" {of}" for k, (title, of) in enumerate(rows)) + ".", after=3)
 
 
 def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
@@ -190,7 +188,7 @@ def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
 def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
     book.page("Where it is cut")
     book.text(wood_sentence(scene), after=5)
-    high, widest = {1: (165.0, book.inner), 2: (150.0, (book.inner - GAP) / 2)}.get(len(scene.parts), (82.0, book.inner / 2.2))
+    high, widest = {1: (165.0, book.inner), 2: (150.0, (book.inner - GAP) / 2)}.get(len(scene.parts), ((book.room - 12) / 2 - 38, book.inner / 2.2))
     narrowest, gap = 40.0, GAP
     cells: list[tuple[float, np.ndarray, str]] = []
     for part in scene.parts:
@@ -238,7 +236,7 @@ def _history(book: Booklet, history: Sequence[Revision]) -> list[Difference]:
         told.append(found)
         book.heading(f"From revision {before.label} to {now.label}", keep=40)
         for words in found.words[:24]:
-            book.text(words, after=1.2)
+            book.text(unbroken_units(words), after=1.2)
         if len(found.words) > 24:
             book.text(f"And {len(found.words) - 24} more.", SMALL)
         if len(pairs) - k <= SHOWN:
@@ -306,19 +304,18 @@ def _cautions(book: Booklet, scene: Scene) -> None:
         book.text("The product's safety data sheet, the rules of the place, and people licensed for the work go before all that stands here.",
                   BODY.bold(), after=3)
     for key in [k for k in cautions() if k in keys]:
-        book.need(24)
-        book.text(cautions()[key].title, BODY.bold(), after=1.0)
-        book.text(cautions()[key].text, after=0.8)
-        book.text(f"Source: {cautions()[key].source}.", SMALL, after=3)
+        book.need(22)
+        book.text(cautions()[key].title, BODY.bold(), after=0.8)
+        book.text(f"{cautions()[key].text} Source: {cautions()[key].source}.", SMALL, after=2.4)
     for name, text in protected_woods([b.wood for n, b in scene.boards.items() if n in {p.board for p in scene.parts}]):
         book.need(24)
-        book.text(name, BODY.bold(), after=1.0)
-        book.text(f"{text} Ask your own CITES office on the day; this is no legal advice.", after=3)
+        book.text(name, BODY.bold(), after=0.8)
+        book.text(f"{text} Ask your own CITES office on the day; this is no legal advice.", SMALL, after=2.4)
 
 
 def _signature(book: Booklet, scene: Scene) -> None:
-    book.heading("Approval", keep=62)
-    book.text("I approve the colour and finish shown here, within the variation and the expected range stated in this dossier.", after=17)
+    book.heading("Approval", keep=44)
+    book.text("I approve the colour and finish shown here, within the variation and the expected range stated in this dossier.", after=14)
     y, gap = book.column.y, 7.0
     shares = (0.34, 0.40, 0.26)
     x, items = book.column.x, []

@@ -11,7 +11,7 @@ from ..render.layers import seen_pieces
 from ..scene.values import Fitting, Scene
 from .drawn_hardware import is_kind, is_round
 from .face import SEMIBOLD
-from .page import INK, QUIET, WHITE, Box, Colour, Item, Path, Text
+from .page import INK, WHITE, Box, Colour, Item, Path, Text
 from .strokes import simpler
 
 __all__ = ["CENTRE", "fret_slots", "hardware_lines"]
@@ -93,8 +93,8 @@ def fret_slots(pieces: Sequence[Fitting]) -> list[np.ndarray]:
 def _slots(slots: Sequence[np.ndarray], pen: float, pictured: bool) -> list[Item]:
     items: list[Item] = [Path(tuple(slots), 0.5 * pen, WHITE)] if pictured and slots else []
     items += [Path(tuple(slots), 0.15 * pen, INK)] if slots else []
-    for number, run in enumerate(slots, 1):
-        text = Text(float(run[1, 0]) + 1.6 * pen, float(run[1, 1]) + 0.8 * pen, str(number), 6.5 * pen, SEMIBOLD, QUIET if pen > 1 else INK)
+    for number, run in enumerate(slots if pen == 1 else (), 1):  # smaller, the numbers would lie over each other
+        text = Text(float(run[1, 0]) + 1.6 * pen, float(run[1, 1]) + 0.8 * pen, str(number), 6.5 * pen, SEMIBOLD, INK)
         if pictured:
             x0, y0, x1, y1 = text.bounds
             items.append(Box(x0 - 0.5 * pen, y0 - 0.5 * pen, x1 - x0 + pen, y1 - y0 + 0.5 * pen, WHITE))

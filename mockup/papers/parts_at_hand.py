@@ -173,9 +173,16 @@ def fitting_details(scene: Scene, shop: Shop) -> list[Detail]:
     off = {d.fitting.name for d in dimensions(shop) if d.off}
     now, before = _curves(scene, shop), _curves(scene, replace(shop, fittings=tuple(replace(f, measured={}) for f in shop.fittings)))
     found = []
+    told: dict[tuple, int] = {}
     for number, f in enumerate(shop.fittings, 1):
         if not f.part or not (f.let_in or f.name in off):
             continue
+        kind = f.name.rstrip("0123456789"), *(tuple(sorted(m.items())) for m in (f.listed, f.measured, f.route)), f.clearance, f.let_in
+        if kind in told:  # one drawing for all that are alike
+            k = told[kind]
+            found[k] = replace(found[k], title=f"{found[k].title.split(' to ')[0].split('. ')[0]} to {number}. {f.title.rstrip(' 0123456789')}")
+            continue
+        told[kind] = len(found)
         turn = math.radians(-f.turn)
         spin = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
 

@@ -193,7 +193,7 @@ def _details(book: Booklet, scene: Scene, shop: Shop) -> None:
             items += [placed(i, scale, x + wide / 2, top + 6 + high / 2) for i in d.marks]
             head = Column(x, top, max(wide, 42))
             head.text(f"{d.title}, 1 : {scale:g}", BODY.bold(), most=1)
-            below = Column(x, top + 6 + tallest + 2.4, max(wide, 42))
+            below = Column(x, top + 6 + high + 2.6, max(wide, 42))
             below.text(d.words, SMALL)
             items += [*head.items, *below.items]
             low = max(low, below.y)

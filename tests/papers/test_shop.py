@@ -4,12 +4,14 @@ import csv
 import io
 import json
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
 from mockup.errors import MockupError
-from mockup.papers.parts_at_hand import dimensions, fitting_marks, gate, pocket_words
+from mockup.papers.parts_at_hand import dimensions, effect_words, fitting_details, fitting_marks, gate, pocket_words
 from mockup.papers.print import print_plan
+from mockup.papers.schedule import bought, materials
 from mockup.papers.shop import shop_papers, write_shop
 from mockup.papers.shop_file import read_shop
 from mockup.papers.shop_values import fitting_curve
@@ -149,3 +151,33 @@ def test_csv_of_odd_words():
     rows = [{"a": 'with "quotes", commas', "b": {"left": 1.5}}, {"a": None, "c": "Łódź\nline"}]
     back = list(csv.DictReader(io.StringIO(csv_bytes(rows).decode("utf-8"), newline="")))
     assert back == [{"a": 'with "quotes", commas', "b": "left 1.5", "c": ""}, {"a": "", "b": "", "c": "Łódź\nline"}]
+
+
+def test_a_part_on_the_face_says_what_a_deviation_does_there(plover):
+    """Without a pocket nothing is cut wider, but what is screwed down lies elsewhere."""
+    text = SHOP.replace("MEASURED", "").replace(", depth = 3", "").replace("clearance = 0.1", "clearance = 0.1\nlet_in = false")
+    scene = scene_with(plover, text)
+    shop = read_shop(scene)
+    by_name = {d.name: d for d in dimensions(shop) if d.fitting.name == "bridge"}
+    assert effect_words(scene, by_name["width"], "mm").replace("\u00a0", " ") == \
+        "No pocket: where it stands on the body it is 0.6 mm (0.024 in) wider; check its screw holes."
+    assert effect_words(scene, by_name["length"], "mm") == ""
+
+
+def test_pockets_are_drawn_as_they_are_cut(measured):
+    """By hand: a bridge of 20.05 x 40.6 mm and 0.1 mm of air takes a pocket of 20.25 x 40.8 mm; the drawing is that large."""
+    (d,) = fitting_details(measured, read_shop(measured))
+    assert d.title == "1. Bridge" and "Pocket 40.8 mm (1.606 in) wide, 20.2 mm (0.797 in) long, 3.0 mm (0.118 in) deep" in d.words.replace("\u00a0", " ")
+    green = next(m for m in d.marks if m.colour == (16, 110, 70))
+    assert np.ptp(green.lines[0], axis=0) == pytest.approx([40.8, 20.25], abs=0.001)
+    grey = next(m for m in d.marks if m.colour == (120, 120, 120))
+    assert np.ptp(grey.lines[0], axis=0) == pytest.approx([40.0, 20.0], abs=0.001)
+
+
+def test_what_to_buy_in_all_is_one_line_a_product(measured):
+    found = materials(measured, read_shop(measured))
+    total = dict(bought(found))
+    mixed = [m for m in found if m.mix]
+    assert mixed and total["boiled linseed oil"] == pytest.approx(sum(m.mix["boiled linseed oil"] for m in mixed))
+    assert len(total) == len({name for m in found for name in (m.mix or {m.name: 0})})
+    assert sum(total.values()) == pytest.approx(sum(m.ml for m in found))
