@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from ..finish.bake import bake
+from ..finish.bake import Baked, bake
 from ..finish.burst import Edge, uneven
 from ..finish.steps import Finish
 from ..outline.distance import edge_field
@@ -102,7 +102,8 @@ def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray
                   window: tuple[int, int, int, int], kept: Kept, *, bare: bool = False) -> FinishedWood:
     """A bare layer with the part's finish to be applied; with ``bare`` no finish and no joint line."""
     axes = board.axes
-    baked = bake(Finish() if bare else part.finish, axes)
+    finish = Finish() if bare else part.finish
+    baked, table = kept.get(("baked", board.key, finish), lambda: _baked(finish, board), lambda made: 2 * made[0].table.nbytes)
     bursts = tuple(kept.get(("burst", shape_key(part.whole or part.shape), b), lambda b=b: _burst_field(part.whole or part.shape, b), lambda c: c.values.nbytes)
                    for b in baked.bursts)
     joint = None
@@ -114,8 +115,13 @@ def finished_wood(part: Part, board: LoadedBoard, layer: BareSource | np.ndarray
             over = np.minimum(x + pixel, line + JOINT_WIDTH / 2) - np.maximum(x, line - JOINT_WIDTH / 2)
             joint *= (1 - JOINT_DEPTH * np.clip(over, 0, None) / pixel).astype(np.float32)[None, :]
     low, span = np.float32(axes.low[3]), np.float32(axes.high[3] - axes.low[3])
-    return FinishedWood(layer, Table(baked.table), (1 + baked.residual * low, baked.residual * span), bursts, joint,
-                        None if bare else pore_relief(part.finish, axes, canvas))
+    return FinishedWood(layer, table, (1 + baked.residual * low, baked.residual * span), bursts, joint,
+                        None if bare else pore_relief(finish, axes, canvas))
+
+
+def _baked(finish: Finish, board: LoadedBoard) -> tuple[Baked, Table]:
+    made = bake(finish, board.axes)
+    return made, Table(made.table)
 
 
 def _burst_field(shape: Shape, burst: Edge) -> Coarse:

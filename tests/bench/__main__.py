@@ -30,6 +30,7 @@ from mockup.scene.values import Part
 
 from .colour import colour_error
 from .inputs import STAINS, photo_scene, scale_for
+from .preview import report as preview
 
 MEGAPIXELS, LARGE = 12.0, 49.0
 
@@ -51,6 +52,8 @@ def main() -> None:
             memory(file, Path(folder))
             cores(file, Path(folder), chosen.rounds)
         instrument(Path(folder), chosen.rounds)
+        for name in chosen.scene or ("gannet", "tern"):
+            preview(name, 4 * chosen.rounds)
         colours(Path(folder))
     start_up(max(chosen.rounds, 9))
 
