@@ -1,6 +1,11 @@
 """A change of finish at a preview, against what OpenCV takes to go to Lab and back over as many pixels."""
 
-from tests.bench.preview import preview_times
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.bench.preview import preview_times  # noqa: E402
 
 
 def test_a_change_of_finish_takes_a_few_round_trips():
