@@ -18,7 +18,7 @@ import numpy as np
 from ..errors import MockupError
 from ..finish.reach import board_lab
 from ..files.whole import write_all
-from ..render.boards import load_board
+from ..render.boards import load_board, rough_board
 from ..render.colours import PartColour, colours
 from ..scene.library import texture, textures
 from ..scene.values import Scene
@@ -95,6 +95,9 @@ class Bench:
             scene = self._asked(asked)
             if asked.get("sketch"):
                 scene = sketched(scene)
+            if asked.get("rough"):
+                boards = {n: rough_board(b, seen.scale, self.easel.kept) for n, b in scene.boards.items() if any(p.board == n for p in scene.parts)}
+                scene = replace(scene, boards={**scene.boards, **boards})
             return encoded(draw(scene, seen, self.easel.kept, report), exact=exact)
 
         return self.easel.ask((tab, name), rank, work)

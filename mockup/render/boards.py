@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,7 +15,7 @@ from ..finish.shimmer import spread
 from ..scene.values import BoardRef
 from .kept import Kept
 
-__all__ = ["ROOTS", "LoadedBoard", "load_board", "prepare_board"]
+__all__ = ["ROOTS", "LoadedBoard", "load_board", "prepare_board", "rough_board"]
 
 # Cube root of 16-bit linear reflectance.
 ROOTS = np.cbrt(np.arange(65536) / 65535.0).astype(np.float32)
@@ -90,6 +90,29 @@ def load_board(board: BoardRef, kept: Kept) -> LoadedBoard:
                               fix="Flatten it: a board is wood from edge to edge.", where=f"boards.{board.name}")
         return prepare_board(photo.pixels, board.mm_per_pixel, key=f"{photo.sha256}@{board.mm_per_pixel!r}", notes=photo.notes)
 
+    return kept.get(_key(board), make, lambda b: b.pixels.nbytes + b.surround.nbytes)
+
+
+def _key(board: BoardRef) -> tuple:
     stat = board.path.stat()
-    key = ("board", str(board.path), stat.st_mtime_ns, stat.st_size, board.mm_per_pixel)
-    return kept.get(key, make, lambda b: b.pixels.nbytes + b.surround.nbytes)
+    return "board", str(board.path), stat.st_mtime_ns, stat.st_size, board.mm_per_pixel
+
+
+def rough_board(board: BoardRef, px_per_mm: float, kept: Kept) -> BoardRef:
+    """A board averaged to little more than what a picture of ``px_per_mm`` shows, for one that follows a hand; ``board`` where it is no finer.
+
+    Its pixels are put into ``kept``, under the board that is returned.
+    """
+    factor = int(1 / (board.mm_per_pixel * px_per_mm))
+    if factor < 2:
+        return board
+    rough = replace(board, mm_per_pixel=board.mm_per_pixel * factor)
+
+    def make() -> LoadedBoard:
+        fine = load_board(board, kept)
+        height, width = (n // factor for n in fine.pixels.shape[:2])
+        pixels = cv2.resize(fine.pixels[:height * factor, :width * factor], (width, height), interpolation=cv2.INTER_AREA)
+        return replace(fine, key=f"{fine.key}/{factor}", pixels=pixels, mm_per_pixel=rough.mm_per_pixel)
+
+    kept.get(_key(rough), make, lambda b: b.pixels.nbytes)
+    return rough

@@ -40,7 +40,14 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=5, help="rounds of each measure (5)")
     parser.add_argument("--instrument", action="store_true", help="only the whole instrument against one body, and a change of one part")
     parser.add_argument("--scene", action="append", help="a built-in scene to time; may be given twice (gannet, one body, and tern, a whole instrument)")
+    parser.add_argument("--page", action="store_true", help="the bench page in a browser instead")
     chosen = parser.parse_args()
+    if chosen.page:
+        from .page import page
+
+        for name in chosen.scene or ("tern",):
+            page(name)
+        return
     print(f"{os.cpu_count()} cores, Python {sys.version.split()[0]}, OpenCV {cv2.__version__}, load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as folder:
         if chosen.instrument:

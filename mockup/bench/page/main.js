@@ -10,7 +10,7 @@ import { Approve } from "./approve.js";
 import { PhotoDesk } from "./photo.js";
 import { labWords } from "./words.js";
 
-const EVERY = 450; // ms between what is kept of a movement that goes on
+const EVERY = 800; // ms between what is kept of a movement that goes on
 const SURROUNDS = {
   grey: "Mid grey: colours are seen as they are. Judge here.",
   light: "Light, as on a white wall: colours look darker and duller than they are.",
@@ -197,7 +197,7 @@ class Bench {
     this.pending = change;
     this.stage.dropFrames();
     this.stage.ask();
-    this.colour(true);
+    if (change.do !== "place") this.colour(true);
     if (!this.keeping) this.keeping = setTimeout(() => { this.keeping = null; this.commit(false); }, EVERY);
   }
 

@@ -4,6 +4,7 @@ import { $ } from "./dom.js";
 import { Away, Refused, kept, picture, post } from "./server.js";
 
 const MOVING = 1_120_000; // pixels of a picture while something moves: 1600 x 700
+const ROUGH = 560_000; // and while the wood itself does: every picture of it begins with the board
 const MOST = 8_000_000;
 const SETTLE = 220; // ms of quiet before the picture is drawn at every pixel of the screen
 
@@ -100,7 +101,7 @@ export class Stage {
   wish(exact) {
     const [w, h] = this.size;
     const ratio = devicePixelRatio || 1;
-    const limit = exact ? MOST : MOVING;
+    const limit = exact ? MOST : this.bench.wood.dragging ? ROUGH : MOVING;
     const fine = Math.min(1, Math.sqrt(limit / (w * h * ratio * ratio))) * ratio;
     const { u, v, s } = this.view;
     const [u0, v0] = [u - w / 2 / s, v - h / 2 / s];
@@ -139,7 +140,7 @@ export class Stage {
     const first = !this.main;
     this.flying += 1;
     try {
-      const made = await picture({ ...ask, name: "main", look: this.bench.look, try: this.bench.tries, sketch: first && !exact,
+      const made = await picture({ ...ask, name: "main", look: this.bench.look, try: this.bench.tries, rough: !exact && Boolean(this.bench.wood.dragging), sketch: first && !exact,
                                    ...(first ? { size: ask.size.map((n) => Math.round(n / 2)), scale: ask.scale / 2 } : {}) });
       if (made && seq > this.drawn) {
         this.drawn = seq;
