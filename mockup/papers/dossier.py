@@ -33,7 +33,7 @@ from .revisions import Difference, Revision, difference, difference_map, kept_re
 from .sheet import MOST, sheet
 from .table import csv_bytes
 
-__all__ = ["Dossier", "dossier", "write_dossier"]
+__all__ = ["Dossier", "dossier", "hardware_words", "write_dossier"]
 
 DENSITY = 150 / 25.4  # pixels per mm
 LARGEST = 5_000_000   # bytes: what any mail takes

@@ -11,10 +11,13 @@ from ..render.layers import seen_pieces
 from ..scene.values import Fitting, Scene
 from .drawn_hardware import is_kind, is_round
 from .face import SEMIBOLD
+from .frets import fret_lines
+from .lengths import INCH
 from .page import INK, WHITE, Box, Colour, Item, Path, Text
+from .shop_values import Shop
 from .strokes import simpler
 
-__all__ = ["CENTRE", "fret_slots", "hardware_lines"]
+__all__ = ["CENTRE", "fret_slots", "hardware_lines", "plain_frets"]
 
 CENTRE = (20, 70, 190)  # of centre lines; red is for joints of paper
 ROUND = 16.0            # mm across: what is round and no larger is drilled for
@@ -88,6 +91,22 @@ def fret_slots(pieces: Sequence[Fitting]) -> list[np.ndarray]:
     if len(found) > 2 and np.hypot(*(found[1] - found[0]).mean(axis=0)) < np.hypot(*(found[-1] - found[-2]).mean(axis=0)):
         found.reverse()
     return found
+
+
+def plain_frets(scene: Scene, shop: Shop) -> list[dict]:
+    """JSON-ready rows, one a fret: both ends of its slot in the drawing, and how far apart from the one before, along the middle; mm and inches."""
+    pieces = [f for f in scene.fittings if is_kind(scene, f, "frets")]
+    slots = [run for k, run in fret_lines(shop.frets, scene.centre) if k] if shop.frets is not None else fret_slots(pieces)
+    rows, before = [], None
+    for k, run in enumerate(slots, 1):
+        middle = run.mean(axis=0)
+        step = None if before is None else float(np.hypot(*(middle - before)))
+        row: dict = {"fret": k}
+        for name, mm in (("left_x", run[0, 0]), ("left_y", run[0, 1]), ("right_x", run[1, 0]), ("right_y", run[1, 1]), ("from_last", step)):
+            row |= {f"{name}_mm": None if mm is None else round(float(mm), 3), f"{name}_in": None if mm is None else round(float(mm) / INCH, 4)}
+        rows.append(row)
+        before = middle
+    return rows
 
 
 def _slots(slots: Sequence[np.ndarray], pen: float, pictured: bool) -> list[Item]:

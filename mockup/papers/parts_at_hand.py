@@ -20,7 +20,7 @@ from .page import INK, QUIET, WHITE, Box, Item, Path, Text
 from .shop_values import FLAT, Fitting, Shop, fitting_curve
 from .strokes import simpler
 
-__all__ = ["Dimension", "Gate", "dimensions", "effect_words", "fitting_details", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
+__all__ = ["Detail", "Dimension", "Gate", "dimensions", "effect_words", "fitting_details", "fitting_marks", "gate", "instrument_marks", "plain_dimensions", "pocket_words"]
 
 GREY, GREEN = (120, 120, 120), (16, 110, 70)
 SAME = 0.15  # mm within which a drawn part is of the size that the shop's file says

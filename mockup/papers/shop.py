@@ -19,7 +19,8 @@ from .describe import capital, date_words, edition_words, listed
 from .drawn_hardware import at_measured_size
 from .flow import Column
 from .ics import DEFER, ics_bytes
-from .lengths import INCH, area_words, length_lines, length_words, liquid_words, size_words, spread_words, volume_words
+from .hardware_lines import plain_frets
+from .lengths import FLUID_OUNCE, INCH, area_words, length_lines, length_words, liquid_words, size_words, spread_words, volume_words
 from .month import month_leaves
 from .page import Item, paper_size
 from .parts_at_hand import Gate, dimensions, effect_words, fitting_details, fitting_marks, gate, instrument_marks, plain_dimensions
@@ -93,6 +94,8 @@ def _plain(name: str, scene: Scene, shop: Shop, found: Sequence[Blank], decided:
            today: str) -> dict[str, bytes]:
     tables = {"blanks": plain_blanks(tuple(found)), "parts": plain_dimensions(scene, shop), "schedule": plain_operations(plans),
               "materials": plain_materials(needed),
+              "to_buy": [{"material": name, "ml": round(ml, 1), "fl_oz": round(ml / FLUID_OUNCE, 2)} for name, ml in bought(needed)],
+              "frets": plain_frets(scene, shop),
               "marks": [{"part": b.part, "board": b.board, "mark": p.name, "from_A_mm": round(p.x, 2), "from_B_mm": round(p.y, 2),
                          "from_A_in": round(p.x / INCH, 4), "from_B_in": round(p.y / INCH, 4)}
                         for b in found for part in scene.parts if part.name == b.part for p in cut_points(part)]}

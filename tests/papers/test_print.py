@@ -10,7 +10,7 @@ from rendered import by_pdfium, by_poppler, darkness, middles, redness
 from mockup.errors import MockupError
 from mockup.papers.frets import Frets, fret_distance
 from mockup.papers.furniture import Words, true_size_pages
-from mockup.papers.hardware_lines import CENTRE, fret_slots
+from mockup.papers.hardware_lines import CENTRE, fret_slots, plain_frets
 from mockup.papers.pdf import pdf_book
 from mockup.papers.print import print_pages, print_plan, write_print
 from mockup.papers.shop_values import Shop
@@ -260,6 +260,12 @@ def test_frets_of_a_scene_are_its_slots():
     for k, run in enumerate(slots, 1):
         assert run[:, 1] == pytest.approx([584 * (1 - 2 ** (-k / 12)) - 292] * 2, abs=0.005)
         assert run[0, 0] == pytest.approx(-run[1, 0], abs=0.005) and run[1, 0] > 15
+    rows = plain_frets(scene, Shop())
+    assert [r["fret"] for r in rows] == list(range(1, 22)) and rows[11]["left_y_mm"] == pytest.approx(0.0, abs=0.006)
+    assert rows[1]["from_last_mm"] == pytest.approx(584 * (2 ** (-1 / 12) - 2 ** (-2 / 12)), abs=0.006)
+    assert rows[0]["left_x_in"] == pytest.approx(rows[0]["left_x_mm"] / 25.4, abs=1e-4) and rows[0]["from_last_mm"] is None
+    # Frets that the shop's file lists go before them.
+    assert plain_frets(scene, Shop(frets=Frets(scale=648, count=3, nut=0, widths=(44, 58))))[2]["left_y_mm"] == pytest.approx(103.099, abs=0.001)
 
 
 def test_strings_are_drawn_only_when_asked_for():

@@ -99,7 +99,8 @@ def test_the_files(measured, tmp_path):
     made, paths = write_shop(tmp_path / "out", measured, paper="letter", today=TODAY, start="2026-12-01", full_size=True)
     names = {p.name for p in paths}
     assert names == {"plover.amber.shop.pdf", "plover.amber.shop.json", "plover.amber.blanks.csv", "plover.amber.parts.csv",
-                     "plover.amber.schedule.csv", "plover.amber.materials.csv", "plover.amber.marks.csv", "plover.amber.schedule.ics",
+                     "plover.amber.schedule.csv", "plover.amber.materials.csv", "plover.amber.to_buy.csv", "plover.amber.marks.csv",
+                     "plover.amber.schedule.ics",
                      "plover.amber.cut.body.pdf", "plover.amber.cut.plate.pdf"}
     whole = json.loads((tmp_path / "out" / "plover.amber.shop.json").read_text())
     for table in ("blanks", "parts", "schedule", "materials", "marks"):
