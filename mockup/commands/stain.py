@@ -59,7 +59,7 @@ def _show(name: str | None, every: bool, woods: str | None, strengths: tuple[flo
                         [file] if file else [], reader="This command")
     with progress("Staining the strips") as report:
         if value is None:
-            page = grid_page(film, coats, steps if strengths else (0.35, 1.0), boards, report)
+            page = grid_page(film, coats, steps if strengths else (0.1, 0.35, 1.0), boards, report)
         else:
             page = strips_page(value, film, coats, steps, boards, report)
         write_whole(path, encode_page(page, path.suffix))

@@ -64,8 +64,9 @@ def grid_page(film: Film | None, coats: int, strengths: Sequence[float], boards:
     head = Column(MARGIN, MARGIN, width - 2 * MARGIN)
     head.text(f"{len(columns)} stains on {len(pieces)} woods", Style(17).bold())
     head.space(2.2)
-    steps = " and ".join(f"{s * 100:.0f} %" for s in strengths) if len(strengths) < 3 else ", ".join(f"{s * 100:.0f} %" for s in strengths)
-    head.text(f"From left to right in each piece: {steps} of full strength. {_over(film, coats)} Estimates of the library: a test board tells.",
+    *first, last = (f"{s * 100:.0f}" for s in strengths)
+    steps = f"{', '.join(first)} and {last}" if first else last
+    head.text(f"From left to right in each piece: {steps} % of full strength. {_over(film, coats)} Estimates of the library: a test board tells.",
               Style(9).quiet())
     head.space(6)
     items, y = list(head.items), head.y
