@@ -17,7 +17,7 @@ from mockup.outline.head import Post
 from mockup.outline.neck import Layout
 from mockup.outline.shape import Shape
 
-__all__ = ["Piece", "bridge", "head_clamp", "knobs", "pickup", "pins", "plate_with_screws", "screws", "string_ends", "string_rods",
+__all__ = ["Piece", "bridge", "head_clamp", "jack", "knobs", "pickup", "pins", "plate_with_screws", "screws", "string_ends", "string_rods",
            "switch", "tuner_backs", "tuner_buttons", "tuners"]
 
 Point = tuple[float, float]
@@ -261,6 +261,18 @@ def head_clamp(layout: Layout, above: float) -> list[Piece]:
     grub = [(float(x), float(y + lift + 7.0)) for x, y in nut]
     soft = block.inset(1.5)
     return [Piece(shape=block if soft is None else soft.inset(-1.5), rise=5.0, round=1.5), *_raised(screws(grub, 3.8, 1.0), 4.6)]
+
+
+def jack(points: Sequence[Point], toward: Sequence[float]) -> list[Piece]:
+    """Output jacks in the edge, seen from the side: a washer, a nut and the threaded end; ``toward`` as for ``pins``."""
+    washers, nuts, ends = [], [], []
+    for (x, y), angle in zip(points, toward, strict=True):
+        run = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+        at = np.array([x, y])
+        for bars, a, b, radius in ((washers, -3.0, 1.2, 9.0), (nuts, 1.2, 3.6, 6.3), (ends, 3.6, 6.0, 4.6)):
+            bars.append((*(at + a * run), *(at + b * run), radius))
+    return [Piece(shape=strips([([r[:2], r[2:4]], 2 * r[4]) for r in rods]), rise=rise, rods=tuple(rods))
+            for rods, rise in ((washers, 3.0), (nuts, 4.0), (ends, 4.0))]
 
 
 def pins(points: Sequence[Point], toward: Sequence[float], diameter: float = 13.0) -> list[Piece]:

@@ -93,12 +93,16 @@ def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
             pieces = [(whole, part.material.lab)]
         elif part.binding is not None and part.binding.width > 0:
             b = part.binding
-            lined = whole.inset(b.width)
-            field = whole.inset(b.width + b.line) if b.line > 0 else lined
-            pieces = [(without(whole, [lined]) if lined else whole, b.lab)]
-            if b.line > 0 and lined is not None:
-                pieces.append((without(lined, [field]) if field else lined, INK))
-            pieces.append((field, None))
+            # Each band is what one offset of the edge leaves of the one before.
+            pieces, outer, depth = [], whole, 0.0
+            for width, colour in ((b.width, b.lab), *(((b.line, INK),) if b.line > 0 else b.purfling)):
+                depth += width
+                inner = whole.inset(depth)
+                pieces.append((without(outer, [inner]) if inner else outer, colour))
+                outer = inner
+                if outer is None:
+                    break
+            pieces.append((outer, None))
         for shape, colour in pieces:
             seen = above.left_of(shape) if shape is not None else None
             if seen is not None:

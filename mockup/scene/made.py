@@ -7,11 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from ..outline import hardware as hw
-from ..outline.cut import contains, edge_near, without
-from ..outline.figures import circle, many, strips
+from ..outline.cut import contains, edge_near, overlap, without
+from ..outline.figures import circle, many, plate, strips
 from ..outline.hardware import Piece
 from ..outline.shape import Shape
-from .material import INK, MATERIALS, STRINGS, WOUND, read_material
+from .material import INK, MATERIALS, SHIELD, STRINGS, WOUND, read_material
 from .neck import Neck
 from .reader import Reader
 from .values import Edge, Fitting, Form, Material, Part
@@ -21,9 +21,9 @@ __all__ = ["FITTINGS", "MAKES", "NEEDS_NECK", "WOODEN", "Bench", "bridge_kind", 
 FAR = 10_000.0
 WOODEN = ("neck", "fretboard", "head face")
 FITTINGS = ("frets", "markers", "nut", "strings", "bridge", "pickup", "knobs", "switch", "tuners", "strap pins", "screws", "plate", "ferrules",
-            "head clamp", "scarf line")
+            "head clamp", "scarf line", "jack", "cavity", "neck pocket")
 MAKES = (*WOODEN, *FITTINGS)
-NEEDS_NECK = (*WOODEN, "frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line")
+NEEDS_NECK = (*WOODEN, "frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line", "neck pocket")
 BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
@@ -52,6 +52,10 @@ class Bench:
         if self.hand == "left":
             x, dx = 2 * self.centre - x, -dx
         return (x, y), math.degrees(math.atan2(dy, dx))
+
+    def right(self, shape: Shape) -> Shape:
+        """A shape of the scene as it lies in the drawing, which is right-handed."""
+        return shape if self.hand == "right" else shape.mirrored(self.centre)
 
     def base(self, point: tuple[float, float], side: str) -> float:
         """The height of the wood under a point (the drawing's, right-handed); from the back its lower face."""
@@ -112,7 +116,7 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
             made.append(Piece(shape=strips([(line, gauge)]), rise=2.6, rods=tuple((*a, *b, gauge / 2) for a, b in run)))
         coils = []
         for post, gauge in zip(neck.posts, neck.gauges, strict=False):
-            coils.append(circle(post.at, 6.2 + gauge * 1.6))
+            coils.append(without(circle(post.at, 6.2 + gauge * 1.6), [circle(post.at, 5.6)]))  # the post stands out of it
         thick = [p for p, g in zip(made, neck.gauges, strict=True) if g > WOUND_FROM]
         plain = [p for p, g in zip(made, neck.gauges, strict=True) if g <= WOUND_FROM]
         joined = [Piece(shape=many([p.shape for p in some]), kind=kind, rise=2.6, rods=tuple(r for p in some for r in p.rods))
@@ -136,23 +140,31 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         y = layout.on_centre(0)
         beyond = read.number("at", -60, 160, 30, unit="mm")
         return single([Piece(shape=layout.scarf(beyond, layout.half_width(y + beyond) - 1.0), kind="ink", rise=0.0, round=0)])
-    if make == "strap pins":
+    if make == "neck pocket":
+        gap = read.number("gap", 0, 5, 0.2, unit="mm")
+        depth = read.number("depth", 1, 80, 16, unit="mm")
+        found = [cut for part in bench.below if (cut := overlap(neck.shape().inset(-gap), bench.right(part.whole or part.shape))) is not None]
+        if not found:
+            read.note("make", "The neck does not reach into a body below.", "List the pocket after the body it is cut in.")
+            return []
+        return single([Piece(shape=many(found), kind="floor", rise=-depth, round=0)])
+    if make in ("strap pins", "jack"):
         at = read.points("at", FAR, 20)
         if not read.has("at"):
-            read.missing("at", "Say where on the edge, as at = [[x, y]]; the pin goes to the nearest edge.")
+            read.missing("at", f"Say where on the edge, as at = [[x, y]]; the {'jack' if make == 'jack' else 'pin'} goes to the nearest edge.")
         found = [bench.edge((p[0], p[1])) for p in at or ()]
         for n, edge in enumerate(found, 1):
             if edge is None:
                 read.note("at", "No wood is within 60 mm.", "Move the point to the edge of the body.", n)
         if not found or None in found:
             return []
-        return single(hw.pins([p for p, _ in found], [a for _, a in found]))
+        return single((hw.jack if make == "jack" else hw.pins)([p for p, _ in found], [a for _, a in found]))
     return single(_placed(read, make))
 
 
 def _placed(read: Reader, make: str) -> list[Piece]:
     """Fittings that stand where the maker says."""
-    turned = make in ("switch", "plate")
+    turned = make in ("switch", "plate", "cavity")
     at = read.points("at", FAR, 60, turned=turned) or []
     if not read.has("at"):
         read.missing("at", f"Say where, as at = [[x, y{', degrees' if turned else ''}]].")
@@ -172,9 +184,13 @@ def _placed(read: Reader, make: str) -> list[Piece]:
     size = read.numbers("size", 3, 500, (2, 2))
     if not read.has("size"):
         read.missing("size", "Add size = [width, height] in mm.")
-    corner = read.number("corner", 0, 60, 4, unit="mm")
+    corner = read.number("corner", 0, 60, 8 if make == "cavity" else 4, unit="mm")
+    depth = read.number("depth", 1, 80, 30, unit="mm") if make == "cavity" else 0.0
     if size is None:
         return []
+    if make == "cavity":
+        holes = [plate((x, y), (size[0], size[1]), corner, turn) for x, y, turn in at]
+        return [Piece(shape=many(holes), kind="floor", rise=-depth, round=0)] if holes else []
     made: list[Piece] = []
     for x, y, turn in at:
         for p in hw.plate_with_screws((x, y), (size[0], size[1]), corner):
@@ -189,12 +205,13 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
     """
     before = len(read.problems)
     title = read.text("title", name.replace("-", " ").replace("_", " ").capitalize())
-    usual = {"nut": "bone", "markers": "pearl", "pickup": "black", "screws": "nickel", "strings": None, "scarf line": None}.get(make or "", "nickel")
+    usual = {"nut": "bone", "markers": "pearl", "pickup": "black", "screws": "nickel", "strings": None, "scarf line": None, "cavity": None, "neck pocket": None}.get(make or "", "nickel")
     main = read_material(read, "material", "colour", usual if make else None) or (STRINGS if make == "strings" else INK)
     second = read_material(read, "second", "second_colour", None) or (MATERIALS["bone"] if make == "tuners" and main.name == "brass" else main)
     pole = read_material(read, "poles", "poles_colour", None) or MATERIALS["nickel"]
-    side = read.choice("side", ("front", "back", "both"), "back" if make == "scarf line" else "both" if make == "strap pins" else "front")
-    rise = read.number("rise", 0, 80, 2.5, unit="mm") if make is None else None
+    side = read.choice("side", ("front", "back", "both"), "back" if make in ("scarf line", "cavity") else "both" if make in ("strap pins", "jack") else "front")
+    sunk = read.number("depth", 0.2, 80, None, unit="mm") if make is None and read.has("depth") else 0.0
+    rise = read.number("rise", 0, 80, 2.5, unit="mm") if make is None and not sunk else -sunk
     if make is None:
         edge = Edge(roundover=read.number("roundover", 0, 50, 0.6, unit="mm"), bevel=read.number("bevel", 0, 20, 0, unit="mm"))
         pieces = [(Piece(shape=drawn, rise=rise, round=edge.roundover), "")] if drawn is not None else []
@@ -207,6 +224,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
     line = main if main.kind == "metal" else MATERIALS["bone"]
     kinds: dict[str, Material] = {"main": main, "second": second, "ink": INK, "pole": pole,
                                   "wound": WOUND if main is STRINGS else main,
+                                  "floor": SHIELD if main is INK else main,
                                   "line": INK if main.kind == "metal" or main.lab[0] > 50 else line}
     found = []
     for n, (piece, own) in enumerate(pieces):
@@ -223,10 +241,10 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
         height, below = (base, base - piece.rise) if back else (base + piece.rise, base + min(piece.rise, 0.0) - 4.0)
         shape: Shape | None = piece.shape
         rods = piece.rods
-        if make in ("tuners", "strap pins") and seen == "both":
+        if make in ("tuners", "strap pins", "jack") and seen == "both":
             # They stand out from beside the wood, below its face.
             shape = without(shape, [bench.neck.head] if make == "tuners" else
-                            [o.shape if bench.hand == "right" else o.shape.mirrored(bench.centre) for o in bench.below])
+                            [bench.right(o.shape) for o in bench.below])
             if shape is None:
                 continue
         if bench.hand == "left":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from .reader import Reader, show
 from .values import Material
 
-__all__ = ["INK", "MATERIALS", "STRINGS", "WOUND", "read_material"]
+__all__ = ["INK", "MATERIALS", "SHIELD", "STRINGS", "WOUND", "read_material"]
 
 # Reflectance of metals at normal incidence as Lab, from memory of handbook values for chromium, nickel,
 # brass and gold; "black" is a black-plated or anodised part, which mirrors a twentieth.
@@ -23,6 +23,9 @@ MATERIALS = {m.name: m for m in (
 STRINGS = Material(name="steel", kind="metal", lab=(84.0, 0.2, 2.4), gloss=80.0)
 WOUND = Material(name="wound steel", kind="metal", lab=(68.0, 0.4, 4.5), gloss=38.0)
 INK = Material(name="shade", kind="plastic", lab=(9.0, 0.5, 0.5), gloss=6.0)
+
+
+SHIELD = Material(name="shielding paint", kind="plastic", lab=(14.0, 0.0, 0.5), gloss=8.0)
 
 
 def read_material(read: Reader, key: str, colour: str, default: str | None) -> Material | None:

@@ -22,6 +22,7 @@ __all__ = ["Cut", "plain_part", "read_outline_key", "read_part"]
 CUTS = ("single", "bookmatch", "slipmatch")
 SIDES = ("front", "back", "both")
 NO_BOARDS = "Describe it first, under [boards.NAME]."
+MOST_LINES = 9
 FAR = 10_000.0  # mm; no drawing of an instrument reaches that far
 
 Cut = tuple[str, str, Shape]  # file, id, and the shape as drawn
@@ -145,8 +146,30 @@ def _binding(part: Reader) -> Binding | None:
     width = read.number("width", 0.2, 20, None, unit="mm")
     lab = read.colour("colour", None)
     line = read.number("line", 0, 5, 0, unit="mm", ends=("none", ""))
+    purfling = _purfling(read)
     read.close()
-    return Binding(width=width, lab=lab, line=line)
+    return Binding(width=width, lab=lab, line=line, purfling=purfling)
+
+
+def _purfling(binding: Reader) -> tuple[tuple[float, tuple[float, float, float]], ...]:
+    """Lines side by side, from the binding inward."""
+    if not binding.has("purfling"):
+        return ()
+    tables = binding.raw("purfling")
+    if not isinstance(tables, list) or not 1 <= len(tables) <= MOST_LINES:
+        binding.note("purfling", f"Purfling is {show(tables)}.",
+                     f'Use 1 to {MOST_LINES} lines from the binding inward, as [{{ width = 0.5, colour = "#1a1a1a" }}, {{ width = 0.8, colour = "#f0e8d8" }}].')
+        return ()
+    if binding.has("line"):
+        binding.note("line", "The binding has both line and purfling.", "Give it one of them.")
+    found = []
+    for n, data in enumerate(tables, 1):
+        read = Reader(data, (*binding.path, "purfling", str(n)), binding.problems)
+        if read.broken:
+            continue
+        found.append((read.number("width", 0.1, 5, None, unit="mm"), read.colour("colour", None)))
+        read.close()
+    return tuple(found)
 
 
 def _placement(read: Reader, shape: Shape | None, board: BoardRef | None, centre: float, hand: str) -> Placement | None:
@@ -190,5 +213,6 @@ def plain_part(part: Part, outline: str, written: Mapping[str, Any]) -> dict[str
         "roundover": part.edge.roundover, "side": part.side, "sheen": part.finish.sheen,
         "finish": plain_finish(part.finish),
         "binding": None if binding is None else
-        {"width": binding.width, "colour": list(binding.lab), "line": binding.line},
+        {"width": binding.width, "colour": list(binding.lab), "line": binding.line} |
+        ({"purfling": [{"width": w, "colour": list(lab)} for w, lab in binding.purfling]} if binding.purfling else {}),
     }

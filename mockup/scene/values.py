@@ -126,11 +126,21 @@ class Material:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Binding:
-    """A strip let into the edge: its width, its colour, and the dark line inside it (0 for none)."""
+    """A strip let into the edge: its width and colour, and what lies inside it: one dark line, or purfling.
+
+    line      mm of the dark line, 0 for none.
+    purfling  in place of one line, several side by side, from the binding inward: (mm, Lab) each.
+    """
 
     width: float
     lab: Lab
     line: float
+    purfling: tuple[tuple[float, Lab], ...] = ()
+
+    @property
+    def depth(self) -> float:
+        """mm from the edge to the wood inside all of it."""
+        return self.width + self.line + sum(width for width, _ in self.purfling)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from invented import box, egg, make_part, make_scene
-from mockup.colour.spaces import decode_srgb
+from mockup.colour.spaces import decode_srgb, encode_srgb, lab_to_linear
 from mockup.errors import MockupError
 from mockup.finish.steps import Finish, Paint
 from mockup.outline.coverage import coverage
@@ -26,7 +26,7 @@ from mockup.render.relief import part_lighting
 from mockup.render.rods import rod_lighting
 from mockup.render.views import View, view_picture
 from mockup.scene.material import MATERIALS
-from mockup.scene.values import Contour, Edge, Fitting, Form
+from mockup.scene.values import Binding, Contour, Edge, Fitting, Form
 
 PALE = Finish(steps=(Paint(lab=(70.0, 0.0, 0.0)),), sheen=2.0)
 DARK = Finish(steps=(Paint(lab=(30.0, 10.0, 10.0)),), sheen=2.0)
@@ -268,3 +268,50 @@ def test_views_take_another_ground_and_a_bar_of_the_right_length(scene):
 def test_a_part_that_is_not_there_is_told(scene, view, words):
     with pytest.raises(MockupError, match=words.replace("?", r"\?")):
         view_picture(scene, view, scale=1.0)
+
+
+def test_purfling_lies_in_its_order_inside_the_binding(plank):
+    """Walking in from the edge one meets the binding, each line, and the wood, each as wide as it says."""
+    path, mm, size = plank
+    white, black, red = (92.0, 0.0, 2.0), (12.0, 0.0, 0.0), (40.0, 50.0, 30.0)
+    bound = Binding(width=3.0, lab=white, line=0.0, purfling=((1.0, black), (2.0, red), (1.0, black)))
+    scene = make_scene(path, mm, size, shape=plate((0.0, 0.0), (70.0, 60.0), 6.0), binding=bound, roundover=0.0)
+    layers = scene_layers(seen_pieces(scene, "front"))
+    assert [layer.colour for layer in reversed(layers)] in ([white, black, red, black, None], [None, black, red, black, white])
+    at = 10.0
+    made = picture(scene, scale=at)
+    row = made.pixels[made.pixels.shape[0] // 2].astype(int)
+    left = round((-35.0 - made.canvas.origin[0]) * at)
+    shown = [row[left + round(mm_in * at)] for mm_in in (1.5, 3.5, 5.0, 6.5)]
+    for pixel, lab in zip(shown, (white, black, red, black), strict=True):
+        assert np.abs(pixel - 255 * encode_srgb(np.clip(lab_to_linear(np.array(lab)), 0, 1))).max() < 26
+    changes = [left + k for k in range(0, 80) if np.abs(row[left + k + 1] - row[left + k]).sum() > 60]
+    for wanted in (3.0, 4.0, 6.0, 7.0):
+        assert min(abs(c + 0.5 - left - wanted * at) for c in changes) <= 1.5
+
+
+def test_a_cavity_is_dark_and_the_wall_toward_the_light_shades_its_floor(scene):
+    hole = fitting(plate((0.0, 15.0), (30.0, 24.0), 3.0), name="hole", side="back", height=0.0, below=25.0, material="bone")
+    body, neck, *_ = scene.order
+    made = picture(replace(scene, order=(body, neck, hole)), side="back", scale=3.0)
+
+    def at(x: float, y: float) -> float:
+        ox, oy = made.canvas.origin
+        return made.pixels[int((y - oy) * 3), int((x - ox) * 3)].astype(float).mean()
+
+    # The light comes from up on the left: the floor is darkest there, and darker than the same bone in the open all over.
+    assert at(-13.0, 5.0) < at(0.0, 15.0) - 6 and at(-13.0, 5.0) < at(12.0, 24.0) - 12
+    lid = picture(replace(scene, order=(body, neck, replace(hole, height=0.0, below=-1.0))), side="back", scale=3.0)
+    x, y = int((0 - made.canvas.origin[0]) * 3), int((15 - made.canvas.origin[1]) * 3)
+    assert made.pixels[y, x].mean() < lid.pixels[y, x].mean()
+
+
+def test_boards_that_are_not_seen_are_not_read(scene, tmp_path):
+    """A hidden part's photo may be away: only its size was needed."""
+    body, neck, *_ = scene.order
+    lid = replace(body, name="lid", height=body.height + 3.0, side="front")
+    boards = dict(scene.boards) | {"hidden": replace(scene.boards[body.board], name="hidden", path=tmp_path / "away.png")}
+    hidden = replace(body, board="hidden")
+    made = picture(replace(scene, boards=boards, parts=(hidden, lid), order=(hidden, lid)), scale=2.0)
+    alone = picture(replace(scene, parts=(body, lid), order=(body, lid)), scale=2.0)
+    assert_array_equal(made.pixels, alone.pixels)

@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pytest
 
+from mockup.errors import MockupError
 from mockup.scene.load import load_scene
 from mockup.scene.values import Fitting, Part
 
@@ -185,6 +186,18 @@ ONE = [
     ("height = 44", "height = 44\ncarve = { reach = 60 }", "parts.body.carve.rise: Rise is missing."),
     ("height = 44", 'height = 44\ncontours = [{ outline = "wren.svg#tpo", depth = 9 }]',
      'parts.body.contours.1.outline: There is no outline with the id "tpo" in wren.svg. Did you mean "top"?'),
+    ("size = [60, 40]", "size = [60, 40]\ndepth = 9", 'parts.lid.depth: There is no key "depth" here.'),
+    ("[parts.frets]", '[parts.hole]\nmake = "cavity"\nat = [[200, 250, 0]]\nsize = [40, 30]\ndepth = 300\n\n[parts.frets]',
+     "parts.hole.depth: Depth is 300. Use 1 to 80 mm."),
+    ("[parts.frets]", '[parts.hole]\nmake = "cavity"\nat = [[200, 250, 0]]\n\n[parts.frets]', "parts.hole.size: Size is missing. Add size = [width, height] in mm."),
+    ("[parts.frets]", '[parts.jack]\nmake = "jack"\n\n[parts.frets]',
+     "parts.jack.at: At is missing. Say where on the edge, as at = [[x, y]]; the jack goes to the nearest edge."),
+    ("height = 44", "height = 44\nbinding = { width = 2, colour = [86, 1, 12], purfling = 3 }",
+     "parts.body.binding.purfling: Purfling is 3. Use 1 to 9 lines from the binding inward, as [{ width = 0.5"),
+    ("height = 44", "height = 44\nbinding = { width = 2, colour = [86, 1, 12], line = 0.5, purfling = [{ width = 0.5, colour = [20, 0, 0] }] }",
+     "parts.body.binding.line: The binding has both line and purfling. Give it one of them."),
+    ("height = 44", "height = 44\nbinding = { width = 2, colour = [86, 1, 12], purfling = [{ width = 0, colour = [20, 0, 0] }] }",
+     "parts.body.binding.purfling.1.width: Width is 0. Use 0.1 to 5 mm."),
     ("height = 44", "height = 44\nstrips = [[300, 320]]", "parts.body.strips: No strip crosses the part. It spans -100 to 100 mm from the centre line."),
 ]
 
@@ -194,6 +207,62 @@ def test_one_mistake_gives_one_line(told, whole, old, new, words):
     lines = told((old, new), text=whole)
     assert len(lines) == 1, lines
     assert lines[0].startswith("wren.toml: ") and words in lines[0]
+
+
+def test_cavities_pockets_and_jacks(folder, whole):
+    """What is cut into the wood lies below its face, from either side; a pocket is as wide as the neck and its gap."""
+    for hand in ("right", "left"):
+        text = whole.replace('hand = "right"', f'hand = "{hand}"').replace("[parts.neck]\nmake", """[parts.pocket]
+make = "neck pocket"
+depth = 15
+
+[parts.hole]
+make = "cavity"
+at = [[200, 250, 90]]
+size = [40, 30]
+depth = 28
+
+[parts.guard-route]
+outline = "wren.svg#guard"
+colour = [40, 10, 20]
+depth = 6
+
+[parts.jack]
+make = "jack"
+at = [[245, 200]]
+
+[parts.neck]
+make""", 1)
+        (folder / "wren.toml").write_text(text)
+        scene = load_scene(folder / "wren.toml")
+        of = {f.name: f for f in scene.fittings}
+        body, face = scene.parts[0], max(p.height for p in scene.parts if p.name in ("body", "top"))
+        flip = (lambda x: x) if hand == "right" else (lambda x: 2 * scene.centre - x)
+        pocket, hole, route, jack = of["pocket"], of["hole"], of["guard-route"], of["jack"]
+        assert (pocket.side, pocket.height) == ("front", face - 15) and pocket.material.name == "shielding paint"
+        assert (hole.side, hole.below) == ("back", body.below + 28)
+        x0, y0, x1, y1 = hole.shape.bounds
+        assert (x1 - x0, y1 - y0) == pytest.approx((30, 40)) and (x0 + x1) / 2 == pytest.approx(flip(200))
+        assert route.height == face - 6 and route.material.lab == (40, 10, 20)
+        neck = next(p for p in scene.parts if p.name == "neck")
+        assert pocket.shape.bounds[3] == pytest.approx(neck.shape.bounds[3] + 0.2, abs=1e-3)
+        assert pocket.shape.bounds[1] == pytest.approx(body.shape.bounds[1], abs=1e-6)
+        # The jack stands out of the right flank of the drawing, at its height.
+        x0, y0, x1, y1 = jack.shape.bounds
+        assert abs(flip(250) - (x0 if hand == "right" else x1)) < 1e-6 and (y0 + y1) / 2 == pytest.approx(200)
+    (folder / "wren.toml").write_text(whole.replace("[parts.body]", '[parts.pocket]\nmake = "neck pocket"\n\n[parts.body]', 1))
+    with pytest.raises(MockupError, match="The neck does not reach into a body below. List the pocket after the body it is cut in."):
+        load_scene(folder / "wren.toml")
+
+
+def test_purfling_is_read_and_recorded(folder, good):
+    lines = "purfling = [{ width = 0.5, colour = [15, 0, 0] }, { width = 0.8, colour = [90, 0, 4] }, { width = 0.5, colour = [15, 0, 0] }]"
+    (folder / "wren.toml").write_text(good.replace("line = 0.5", lines))
+    scene = load_scene(folder / "wren.toml")
+    binding = scene.parts[1].binding
+    assert [w for w, _ in binding.purfling] == [0.5, 0.8, 0.5] and binding.purfling[1][1] == (90, 0, 4)
+    assert binding.depth == pytest.approx(2.2 + 1.8)
+    assert [p["width"] for p in scene.resolved["parts"]["top"]["binding"]["purfling"]] == [0.5, 0.8, 0.5]
 
 
 def test_a_fretboard_wider_than_its_neck_is_told(told, whole):
