@@ -138,8 +138,10 @@ def binding_words(part: Part) -> str:
     b = part.binding
     if b is None or b.width <= 0:
         return ""
-    name = min(BINDINGS, key=lambda n: float(ciede2000(np.array(BINDINGS[n]), np.array(b.lab))))
+    name, *lines = (min(BINDINGS, key=lambda n: float(ciede2000(np.array(BINDINGS[n]), np.array(lab)))) for lab in (b.lab, *(c for _, c in b.purfling)))
     line = f", dark line {b.line:g} mm inside it" if b.line > 0 else ""
+    if lines:
+        line = f", purfling {'/'.join(lines)} inside it, {'/'.join(f'{w:g}' for w, _ in b.purfling)} mm"
     return f"{name} binding, {b.width:g} mm{line}"
 
 
