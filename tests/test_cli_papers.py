@@ -141,7 +141,7 @@ def test_what_is_no_record_is_refused(desk, capsys, text):
 
 def test_approve_needs_a_variant_that_exists(small_scene, desk, capsys):
     assert run(["approve", str(small_scene)]) == 2
-    assert capsys.readouterr().err == "mockup approve: --variant is missing. See mockup approve --help.\n"
+    assert capsys.readouterr().err == "mockup approve: Which variant? Say --variant NAME, or --choice FILE with the answer of the client. See mockup approve --help.\n"
     assert run(["approve", str(small_scene), "--variant", "bleu"]) == 2
     assert capsys.readouterr().err == 'pipit.toml: There is no variant "bleu". Did you mean "blue"?\n'
     assert os.listdir() == []
