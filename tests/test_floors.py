@@ -103,7 +103,7 @@ def test_doors_load_no_imaging_library_at_the_top():
 def declared(lines):
     """Module names of the packages in a list of requirements."""
     names = {"opencv-python-headless": "cv2", "pillow": "PIL", "scikit-image": "skimage", "opencolorio": "PyOpenColorIO",
-             "fonttools": "fontTools", "colour-science": "colour", "pi-heif": "pi_heif", "pillow-heif": "pillow_heif"}
+             "fonttools": "fontTools", "axe-playwright-python": "axe_playwright_python", "colour-science": "colour", "pi-heif": "pi_heif", "pillow-heif": "pillow_heif"}
     packages = [line.split(">")[0].split("[")[0].strip().lower() for line in lines]
     return {names.get(package, package) for package in packages}
 
