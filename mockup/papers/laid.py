@@ -117,7 +117,7 @@ def plain_region(scene: Scene, side: str, name: str) -> Shape | None:
     bound = part.binding.depth if part.binding is not None else 0.0
     inner = part.shape.inset(EDGE + max(part.edge.roundover, part.edge.bevel, bound))
     above = [grown for p in pieces[at + 1:] if (grown := p.shape.inset(-CLEAR)) is not None]
-    return inner
+    return without(inner, above) if inner is not None and above else inner
 
 
 def approved_here(scene: Scene, name: str, region: Shape, approved: Sequence[float]) -> tuple[float, float, float]:
