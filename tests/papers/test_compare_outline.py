@@ -102,6 +102,7 @@ def test_each_part_of_a_whole_instrument(tern, tmp_path):
     assert comparisons_intact(after) and after["comparisons"][0]["parts"][0]["outline"]["edge_share"] > 0.7
 
 
+@pytest.mark.slow
 def test_a_body_alone_is_found_in_an_approved_instrument(tern, tmp_path):
     """Before the neck goes in: the outline of body and top is tried by itself."""
     scene, record, *_ = tern
@@ -121,21 +122,22 @@ def refused(record, photo, parts=None):
     return str(told.value)
 
 
-def test_another_outline_is_not_taken_for_the_approved_one(gannet, tern, tmp_path):
-    """A different body, or a plain board, on the bench: a rectangle is asked for."""
+@pytest.mark.parametrize("what", ["plank", pytest.param("body", marks=pytest.mark.slow)])
+def test_another_outline_is_not_taken_for_the_approved_one(gannet, tmp_path, what):
+    """A plain board, or a different body, on the bench: a rectangle is asked for."""
     _, record, *_ = gannet
-    other = load_scene("dunlin").with_variant("teal")
-    light, cover, _ = finished(other, ("body", "top"), scale=1.5)
-    plank = np.full((300, 500, 3), lab_to_linear(np.array([62.0, 14, 38])), np.float32)
-    for k, (picture, over) in enumerate(((light, cover), (plank, np.ones((300, 500), np.float32)))):
-        data, _ = take(picture, over, scale=1.5, turn=10, bench=(30, 2, 4))
-        photo = tmp_path / f"other-{k}.jpg"
-        photo.write_bytes(data)
-        said = refused(record, photo)
-        assert said.startswith(f"other-{k}.jpg: The approved outline does not lie clearly on what this photo shows. ") and "--squared" in said
-        # The named rectangle is what is left.
-        write_squared(tmp_path / "squared.png", photo, Wanted())
-        assert (tmp_path / "squared.png").stat().st_size > 10_000
+    if what == "body":
+        light, cover, _ = finished(load_scene("dunlin").with_variant("teal"), ("body", "top"), scale=1.5)
+    else:
+        light, cover = np.full((300, 500, 3), lab_to_linear(np.array([62.0, 14, 38])), np.float32), np.ones((300, 500), np.float32)
+    data, _ = take(light, cover, scale=1.5, turn=10, bench=(30, 2, 4))
+    photo = tmp_path / "other.jpg"
+    photo.write_bytes(data)
+    said = refused(record, photo)
+    assert said.startswith("other.jpg: The approved outline does not lie clearly on what this photo shows. ") and "--squared" in said
+    # The named rectangle is what is left: mm are read from the squared photo.
+    write_squared(tmp_path / "squared.png", photo, Wanted())
+    assert (tmp_path / "squared.png").stat().st_size > 10_000
 
 
 def test_a_bench_of_the_wood_s_own_colour_is_said_not_guessed(gannet, tmp_path):
