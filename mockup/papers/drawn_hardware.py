@@ -15,7 +15,7 @@ from .shop_values import Shop
 
 __all__ = ["DrawnPart", "at_measured_size", "drawn_hardware", "drawn_outlines", "is_kind", "is_round", "kind_of"]
 
-LEFT_OUT = ("strings", "frets", "markers", "scarf line", "strap pins", "screws")  # nothing is routed for them, or they go by another table
+LEFT_OUT = ("strings", "frets", "markers", "scarf line", "strap pins", "screws", "cavity", "neck pocket")  # not bought, or nothing is routed for them
 LET_IN = ("pickup", "tuners")
 MOST = 24       # parts
 APART = 0.25    # share by which a listed size may differ from the drawn one and still be the same thing
