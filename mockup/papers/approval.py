@@ -16,6 +16,7 @@ from ..render.colours import PartColour, colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
+from ..scene.hardware import hardware_sentence
 from ..scene.values import Part, Scene
 from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
 from .choice import Checked
@@ -69,7 +70,7 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     found = colours(chosen, kept=kept)
     told(0.85)
     grouped = groups(chosen, side)
-    notes = (*approval_notes(chosen, made.notes), *parting_notes(chosen, found, grouped, kept, side))
+    notes = (*approval_notes(chosen, made.notes), *filter(None, [hardware_sentence(chosen)]), *parting_notes(chosen, found, grouped, kept, side))
     thumbnails = _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
     told(0.95)
     height, width = made.pixels.shape[:2]

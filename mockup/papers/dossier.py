@@ -18,6 +18,7 @@ from ..render.colours import PartColour, colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
+from ..scene.hardware import hardware_words
 from ..scene.values import Part, Scene
 from .approval import approval_notes, placement_words
 from .booklet import BODY, SMALL, Booklet
@@ -33,7 +34,7 @@ from .revisions import Difference, Revision, difference, difference_map, kept_re
 from .sheet import MOST, sheet
 from .table import csv_bytes
 
-__all__ = ["Dossier", "dossier", "hardware_words", "write_dossier"]
+__all__ = ["Dossier", "dossier", "write_dossier"]
 
 DENSITY = 150 / 25.4  # pixels per mm
 LARGEST = 5_000_000   # bytes: what any mail takes
@@ -145,16 +146,6 @@ def _recipe(book: Booklet, scene: Scene, found: Sequence[PartColour], side: str)
     book.text(basis_sentence(found), SMALL)
     book.text("Colours are means of a part's face, without gloss (CIE Lab, D65). Patches: bare, finished, and small "
               "the light and the dark end of the expected range.", SMALL)
-
-
-def hardware_words(scene: Scene) -> list[tuple[str, str]]:
-    """Each kind of hardware and what it is made of: ("Bridge pickup", "nickel and cream plastic"), in the scene's order; strings last."""
-    found: dict[str, list[str]] = {}
-    for f in scene.fittings:
-        words = found.setdefault(f.title, [])
-        if f.material.name not in ("shade", *words):
-            words.append(f.material.name)
-    return sorted(((title, listed(words)) for title, words in found.items() if words), key=lambda pair: pair[0] == "Strings")
 
 
 def _hardware(book: Booklet, scene: Scene) -> None:
