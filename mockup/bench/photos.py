@@ -6,17 +6,17 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
-from ..board.calibrate import Calibrated, Wanted, calibrate
-from ..board.door import beside, write_board
-from ..board.report import report_picture
 from ..colour.spaces import encode_srgb
 from ..errors import MockupError
 from ..files.photo import Photo, photo_from_bytes
+
+if TYPE_CHECKING:
+    from ..board.calibrate import Calibrated
 
 __all__ = ["MOST_BYTES", "Photos", "shown", "too_large"]
 
@@ -66,6 +66,9 @@ class Photos:
 
         asked  ``corners`` and ``grey`` as shares of the photo's width and height; ``size`` in mm, ``ruler``.
         """
+        from ..board.calibrate import Wanted, calibrate  # the rooms of boards are loaded by the first photo
+        from ..board.report import report_picture
+
         opened = self._opened()
         height, width = opened.photo.pixels.shape[:2]
 
@@ -83,7 +86,7 @@ class Photos:
             corners = tuple(point(c) for c in corners)
         size = asked.get("size")
         wanted = Wanted(corners=corners, size=None if size is None else _size(size), grey=None if asked.get("grey") is None else point(asked["grey"]),
-                        ruler=_numbers([asked.get("ruler", 100.0)], 1, "The ruler")[0])
+                        ruler=_numbers([asked.get("ruler", 100.0)], 1, "The ruler")[0], straight=opened.photo.straight)
         try:
             opened.board = None
             board = calibrate(opened.photo.pixels, wanted)
@@ -102,6 +105,8 @@ class Photos:
 
         may  whether a file may be written: nothing that is there already is.
         """
+        from ..board.door import beside, write_board
+
         opened = self._opened()
         if opened.board is None:
             raise MockupError("The board has not been measured.", fix="Find it in the photo first.")

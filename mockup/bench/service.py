@@ -19,13 +19,15 @@ from ..errors import MockupError
 from ..finish.reach import board_lab
 from ..files.whole import write_all
 from ..render.boards import load_board, rough_board
+from ..render.canvas import Canvas
 from ..render.colours import PartColour, colours
+from ..render.layers import seen_pieces
+from ..render.picture import picture, scene_box
 from ..scene.library import texture, textures
 from ..scene.values import Scene
-from . import papers
 from .changes import change_of
 from .document import Document
-from .easel import Easel, Gone, Seen, draw, encoded, sketched
+from .easel import Easel, Seen, draw, encoded, sketched
 from .photos import Photos, shown
 from .state import hex_of, library, state
 from .tries import look_of, read_try, tried, with_part
@@ -268,6 +270,8 @@ class Bench:
             if self.document.dirty:
                 self.document.save()
             scene = self.document.scene(exact=True)
+            from . import papers  # they load much that the first picture does not need
+
             paths = papers.write(scene, self.folder / "papers", asked, today=date.today().isoformat(), kept=self.easel.kept)
             return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
 
@@ -333,13 +337,13 @@ class Bench:
         """Do what the first picture needs before anybody asks for it."""
 
         def work(_: Callable[[float], None]) -> None:
-            import scipy.spatial  # noqa: F401  (slow to load)
+            # Boards are read, parts cut, and the engine's libraries loaded, while the browser still reads the page.
+            scene = self.document.scene()
+            look = scene if not scene.variants else scene.with_variant(scene.variants[0].name)
+            side = "front" if seen_pieces(look, "front") else "back"
+            picture(sketched(look), side=side, scale=0.3, kept=self.easel.kept, canvas=Canvas.around(scene_box(look, side), 0.3, lying=True))
 
-        try:
-            self.easel.ask("warm", 0, work)
-            self.document.scene()
-        except (MockupError, Gone):
-            pass  # the page will say it
+        self.easel.ask("warm", 0, work).add_done_callback(lambda done: done.exception())  # what is wrong the page will say
 
     def stop(self) -> None:
         """Draw no more and let go of what is large."""

@@ -37,8 +37,8 @@ export class Approve {
     const write = (kind, words) => el("button", { "data-key": `write ${kind}`, disabled: this.writing, onclick: () => this.write(kind) }, words);
     refill($("approve-work"), el("div", { class: "group" },
       pinned.length ? null : el("p", { text: "Pin a look first: what is approved must have a name." }),
-      el("div", { class: "row" }, el("label", { for: look, text: "Chosen look" }), choose, el("label", { for: paper, text: "Paper" }), size),
-      el("dl", {}, pinned.length ? KINDS.map(([kind, words, about]) => [el("dt", {}, write(kind, words)), el("dd", { class: "quiet", text: about })]) : null,
+      el("div", { class: "row" }, el("span", { class: "row" }, el("label", { for: look, text: "Chosen look" }), choose), el("span", { class: "row" }, el("label", { for: paper, text: "Paper" }), size)),
+      el("dl", { class: "papers" }, pinned.length ? KINDS.map(([kind, words, about]) => [el("dt", {}, write(kind, words)), el("dd", { class: "quiet", text: about })]) : null,
         pinned.length > 1 ? [el("dt", {}, write("sheet", "Sheet of all looks")), el("dd", { class: "quiet", text: "Side by side in the same light, to choose from." })] : null)),
     el("div", { class: "group" }, el("h3", { text: "Written" }),
       el("p", { id: "writing", role: "status", text: this.writing ? "Drawing, and writing …" : "" }),

@@ -29,11 +29,10 @@ export class Looks {
     const whyField = el("input", { type: "text", id: "pinWhy", maxlength: "400", "data-key": why });
     nameField.value = kept.name;
     whyField.value = kept.why;
-    refill(home, el("div", { class: "group" },
+    refill(home, el("div", { class: "pinning" },
       el("h3", { text: `Put "${this.bench.lookWords()}", as it is now, beside the others` }),
-      el("label", { for: "pinName", text: "What you call it" }), nameField,
-      el("label", { for: "pinWhy", text: "Why, in a sentence for the client" }), whyField,
-      el("div", { class: "row" }, el("button", { id: "pin", class: "main", disabled: full, onclick: () => this.pin() }, "Pin this look")),
+      el("label", {}, "What you call it", nameField), el("label", {}, "Why, in a sentence for the client", whyField),
+      el("button", { id: "pin", class: "main", disabled: full, onclick: () => this.pin() }, "Pin this look"),
       full ? el("p", { class: "quiet", text: `${state.mostPinned} looks are side by side: take one away to pin another.` }) : null),
     el("ol", { class: "looks" }, this.pinned.map((look, n) => this.card(look, n))));
     this.shown();
@@ -95,7 +94,7 @@ export class Looks {
     const done = await this.bench.edit({ do: "pin", title, why: $("pinWhy").value });
     if (!done) return;
     $("pinName").value = $("pinWhy").value = "";
-    this.bench.say(`Pinned${title ? `: ${title}` : ""}. You go on with "${this.bench.lookWords()}"; the pinned one stays as it is.`);
+    this.bench.tell(`Pinned${title ? `: ${title}` : ""}. You go on with "${this.bench.lookWords()}"; the pinned one stays as it is.`);
   }
 
   move(n, by) {

@@ -130,11 +130,19 @@ class Bench {
     if (s.strange && s.dirty) all.push(["strange", `${s.file} was changed by another program, and you have changes of your own.`,
       [["Take the file as it is", () => this.takeUp("file")], ["Keep mine, and save over it", () => this.save(true)]]]);
     else if (s.strange) all.push(["strange", `${s.file} was changed by another program, and cannot be shown as it is now.`, [["Look again", () => this.takeUp("file")]]]);
-    if (this.said) all.push(["said", this.said, [["Good", () => { this.said = ""; this.notices(); }]]]);
+    if (this.said) all.push(["said", this.said, [["I have read it", () => { this.said = ""; this.notices(); }]]]);
     refill($("notices"), all.map(([key, words, acts]) => el("div", { class: "notice", id: `notice-${key}` }, el("p", { text: words }),
       acts.map(([label, act]) => el("button", { onclick: act, "data-key": `${key} ${label}` }, label)))));
   }
 
+  /** Something is done: said for a while beside the title. */
+  tell(words) {
+    $("told").textContent = words;
+    clearTimeout(this.telling);
+    this.telling = setTimeout(() => { $("told").textContent = ""; }, 9000);
+  }
+
+  /** Something must be known: it stays until it is read. */
   say(words) { this.said = words; if (this.state) this.notices(); }
 
   /** Something was not possible: say why, and show things as they are. */

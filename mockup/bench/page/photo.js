@@ -32,10 +32,10 @@ export class PhotoDesk {
       this.bench.say(`${file.name} is larger than ${MOST / 1e6} MB. Export the photo as a JPEG, or make it smaller.`);
       return;
     }
-    this.bench.say(`Reading ${file.name} …`);
+    this.bench.tell(`Reading ${file.name} …`);
     const told = await this.bench.doing(() => upload(file));
     if (!told) return;
-    this.bench.say("");
+    this.bench.tell("");
     this.told = told;
     this.corners = [];
     this.grey = null;
@@ -70,7 +70,7 @@ export class PhotoDesk {
   fill() {
     if (!this.told) return;
     const field = (label, key, value, set, about = {}) => {
-      const id = fresh("field");
+      const id = about.id ?? fresh("field");
       const input = el("input", { type: "text", id, "data-key": key, oninput: () => set(input.value), ...about });
       input.value = value;
       return el("span", { class: "row" }, el("label", { for: id, text: label }), input);
@@ -78,10 +78,7 @@ export class PhotoDesk {
     const status = this.busy ? "Measuring the board …" : this.trouble;
     refill(this.dialog, el("h2", { id: "photoTitle", text: this.found ? "The board in the photo" : `Find the board in ${this.told.name}` }),
       el("p", { role: "status", class: this.trouble ? "warn" : null, text: status }),
-      this.found ? this.verdict() : this.byHand(field),
-      this.found ? el("div", { class: "row" },
-        field("What you call it", "name", this.name, (v) => { this.name = v; }), field("Its wood", "woodname", this.wood, (v) => { this.wood = v; }, { placeholder: "flame maple", id: "woodName" }),
-        this.actualBox()) : null,
+      this.found ? this.verdict(field) : this.byHand(field),
       el("div", { class: "row" },
         this.found ? el("button", { class: "main", "data-key": "keep", onclick: () => this.keep() }, "Put it on the bench") : null,
         this.found ? el("button", { "data-key": "again", onclick: () => { this.found = null; this.pointing = "corners"; this.fill(); } }, "Mark it by hand instead") : null,
@@ -97,11 +94,14 @@ export class PhotoDesk {
     return el("label", { for: id }, box, "This very board will be used");
   }
 
-  verdict() {
+  verdict(field) {
     const f = this.found;
-    return [el("p", { text: `${f.size[0]} × ${f.size[1]} mm, mean L* ${f.lab[0]} a* ${f.lab[1]} b* ${f.lab[2]}` }),
-      el("ul", { class: "findings" }, f.findings.map((one) => el("li", {}, el("b", { text: one.level }), `${one.found} ${one.advice}`))),
-      el("img", { class: "verdict", src: kept(f.picture), alt: "What was found in the photo, drawn: the strips, the light that was taken off, the board, and what of it can be used" })];
+    return el("div", { class: "found" }, el("div", {}, el("div", { class: "row" },
+      field("What you call it", "name", this.name, (v) => { this.name = v; }), field("Its wood", "woodname", this.wood, (v) => { this.wood = v; }, { placeholder: "flame maple", id: "woodName" }),
+      this.actualBox()),
+    el("p", { text: `${f.size[0]} × ${f.size[1]} mm, mean L* ${f.lab[0]} a* ${f.lab[1]} b* ${f.lab[2]}` }),
+      el("ul", { class: "findings" }, f.findings.map((one) => el("li", {}, el("b", { text: one.level }), `${one.found} ${one.advice}`)))),
+    el("img", { class: "verdict", src: kept(f.picture), alt: "What was found in the photo, drawn: the strips, the light that was taken off, the board, and what of it can be used" }));
   }
 
   byHand(field) {

@@ -211,16 +211,18 @@ export class Stage {
 
   which() {
     const splitting = !$("splitter").hidden;
-    const words = this.holding ? this.other.source.words : splitting ? `Left ${this.bench.lookWords()}, right ${this.other.source.words}` : "";
-    $("which").textContent = words;
-    $("which").hidden = !words;
+    const [left, right] = this.holding ? [this.other.source.words, ""] : splitting ? [this.bench.lookWords(), this.other.source.words] : ["", ""];
+    for (const [id, words] of [["which", left], ["whichRight", right]]) {
+      $(id).textContent = words;
+      $(id).hidden = !words;
+    }
   }
 
   // -- the lamp
 
   async moveLamp() {
     const { ask } = this.wish(false);
-    const half = { size: ask.size.map((n) => Math.max(8, Math.round(n * 0.7))), scale: ask.scale * 0.7 };
+    const half = { size: ask.size.map((n) => Math.max(8, Math.round(n * 0.85))), scale: ask.scale * 0.85 };
     const found = await post("tilt", { ...ask, ...half, look: this.bench.look, try: this.bench.tries });
     if (!found) return;
     const place = this.wish(false).place;
@@ -229,7 +231,7 @@ export class Stage {
     $("lamp").max = bitmaps.length - 1;
     $("lamp").value = Math.floor(bitmaps.length / 2);
     document.querySelector(".lamp").hidden = false;
-    this.bench.say(`The figure moves as the fibres lie: ${found.words.join("; ")}.`);
+    this.bench.tell(`The figure moves as the fibres lie: ${found.words.join("; ")}.`);
     this.paint();
     $("lamp").focus();
   }

@@ -123,7 +123,7 @@ export class Wood {
     this.places = (await this.bench.doing(() => post("places", { part: this.bench.part, look: this.bench.look, aim: this.aim ?? "symmetric" }))) ?? this.places;
     this.finding = false;
     this.fill();
-    this.bench.say(this.places ? `${this.places.places.length} places found for the ${this.bench.partState.title.toLowerCase()}.` : "");
+    if (this.places) this.bench.tell(`${this.places.places.length} places found for the ${this.bench.partState.title.toLowerCase()}.`);
   }
 
   // -- the outline on the board
