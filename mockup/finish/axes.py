@@ -8,7 +8,7 @@ import numpy as np
 
 from .shimmer import share, spread
 
-__all__ = ["SHIMMER", "WIDE_FROM", "WIDE_MOST", "WoodAxes", "pores_from_detail", "uptake_from_detail", "wood_axes"]
+__all__ = ["LEAST_LIGHT", "SHIMMER", "WIDE_FROM", "WIDE_MOST", "WoodAxes", "in_axes", "local_lightness", "pores_from_detail", "uptake_from_detail", "wood_axes"]
 
 # The shear of t against w in bare layers and tables; no statement about wood.
 SHIMMER = 0.6
@@ -23,6 +23,7 @@ PORE, PORE_SOFT = 3.2, 0.5
 PORE_DARK = (0.05, 0.11)
 WIDE_FROM, WIDE_MOST = 2.0, 2.5
 
+LEAST_LIGHT = 0.05  # cube root below which a place is taken as no darker
 _WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
 
 
@@ -31,7 +32,7 @@ class WoodAxes:
     """Colour axes of one board, over cube roots of linear reflectance.
 
     mean      (3,) mean cube root.
-    to_axes   (3, 3): (t, c, r) = to_axes @ (cube root - mean).
+    to_axes   (3, 3): (t, c, r) = to_axes @ (cube root - mean), r before it is taken relative to ``local_lightness``.
     basis     (3, 3): its inverse, columns t, c, r.
     low/high  (4,): the range of t, c, w and r that the table covers.
     uptake    mean of the raw uptake over the board, so that uptake has mean 1.
@@ -54,6 +55,18 @@ class WoodAxes:
         return float(_WEIGHTS @ self.mean)
 
 
+def local_lightness(axes: WoodAxes, t: np.ndarray) -> np.ndarray:
+    """Lightness of places over that of the board, any shape, from t with its shimmer. r is told relative to it: so little as hue
+    changes a dark place, in cube roots, it changes its colour as much as a light one's."""
+    return np.maximum(axes.lightness + t, LEAST_LIGHT) / axes.lightness
+
+
+def in_axes(roots: np.ndarray, axes: WoodAxes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """t (shimmer and all), c and r of cube roots of linear reflectance (..., 3)."""
+    t, c, r = np.moveaxis((roots - axes.mean) @ axes.to_axes.T, -1, 0)
+    return t, c, r / local_lightness(axes, t)
+
+
 def wood_axes(roots: np.ndarray, detail: np.ndarray) -> WoodAxes:
     """Axes from a sample of a board: cube roots of linear reflectance (N, 3), and w (N,)."""
     mean = roots.mean(axis=0, dtype=np.float64)
@@ -72,7 +85,8 @@ def wood_axes(roots: np.ndarray, detail: np.ndarray) -> WoodAxes:
     basis = np.stack([slope, first, second], axis=1)
     to_axes = np.linalg.inv(basis)
     tcr = x @ to_axes.T
-    values = np.stack([tcr[:, 0] - SHIMMER * detail, tcr[:, 1], detail, tcr[:, 2]])
+    relative = tcr[:, 2] / (np.maximum(_WEIGHTS @ mean + t, LEAST_LIGHT) / (_WEIGHTS @ mean))
+    values = np.stack([tcr[:, 0] - SHIMMER * detail, tcr[:, 1], detail, relative])
     low, high = values.min(axis=1), values.max(axis=1)
     pad = 0.08 * (high - low) + 1e-3
     axes = WoodAxes(mean=mean, to_axes=to_axes, basis=basis, low=low - pad, high=high + pad, uptake=1.0,

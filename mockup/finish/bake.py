@@ -9,7 +9,7 @@ own axes and a finish becomes a small table over them:
     c  the board's main hue departure from its mean colour at that lightness
     w  local detail: figure, pores, earlywood, as departure of lightness from
        its surroundings; it decides uptake, and carries the shimmer
-    r  what hue is left, small; it rides along by a gain per band
+    r  what hue is left, small, relative to the place's lightness; it rides along by a gain per band
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .axes import SHIMMER, WoodAxes, pores_from_detail, uptake_from_detail, wood_axes
+from .axes import SHIMMER, WoodAxes, local_lightness, pores_from_detail, uptake_from_detail, wood_axes
 from .bands import THREE, Medium
 from .burst import Edge, baked_edges
 from .engine import apply_steps
@@ -54,7 +54,7 @@ def engine_colour(finish: Finish, axes: WoodAxes, t: np.ndarray, c: np.ndarray, 
     """
     t, c, w, r = np.broadcast_arrays(t, c, w, r)
     shimmer = lightness_of_shimmer(w, axes.share, axes.detail)
-    tcr = np.stack([t + SHIMMER * w - shimmer, c, r], axis=-1)
+    tcr = np.stack([t + SHIMMER * w - shimmer, c, r * local_lightness(axes, t + SHIMMER * w)], axis=-1)
     roots = np.maximum(axes.mean + tcr @ axes.basis.T, 1e-3)
     lightness = axes.lightness + tcr[..., 0]
     albedo = np.minimum(roots**3, 1)

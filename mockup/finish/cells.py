@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from .axes import SHIMMER, WoodAxes, wood_axes
+from .axes import SHIMMER, WoodAxes, in_axes, wood_axes
 from .bands import to_bands
 from .kubelka import ks_from_reflectance
 from .surface import internal
@@ -52,7 +52,7 @@ def places_of(linear: Array, mm_per_pixel: float) -> tuple[WoodAxes, Array, Arra
     around = cv2.GaussianBlur(light, (0, 0), SURROUND / mm_per_pixel, borderType=cv2.BORDER_REFLECT)
     detail = light - around
     axes = wood_axes(roots.reshape(-1, 3), detail.reshape(-1))
-    t, c, r = np.moveaxis((roots - axes.mean) @ axes.to_axes.T, -1, 0)
+    t, c, r = in_axes(roots, axes)
     return axes, t - SHIMMER * detail, c, detail, r
 
 

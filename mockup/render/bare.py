@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from ..finish.bake import SHIMMER
+from ..finish.axes import LEAST_LIGHT, SHIMMER
 from .boards import ROOTS, LoadedBoard
 from .canvas import Canvas
 from .placement import Leaf
@@ -50,12 +50,11 @@ class BareSource:
         axes = self.board.axes
         out = np.empty((last - first, self.shape[1], 4), np.uint16) if out is None else out
         scale = 65535.0 / (axes.high - axes.low)
-        # One matrix takes cube roots to t (plain) and to c and r (scaled to 16 bits).
+        # One matrix takes cube roots to t and r (plain) and to c (scaled to 16 bits).
         matrix = axes.to_axes.copy()
         shift = -matrix @ axes.mean
-        for row, k in ((1, 1), (2, 3)):
-            matrix[row] *= scale[k]
-            shift[row] = (shift[row] - axes.low[k]) * scale[k]
+        matrix[1] *= scale[1]
+        shift[1] = (shift[1] - axes.low[1]) * scale[1]
         matrix = np.column_stack([matrix, shift]).astype(np.float32)
         for leaf in self.leaves:
             a, b = leaf.columns
@@ -69,13 +68,15 @@ class BareSource:
                                     flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
             # w = share * (t - around), and t without shimmer = around + (1 - SHIMMER) * w, each scaled to
             # 16 bits in one pass that rounds and saturates.
+            # r is told relative to the lightness of its place (``axes.local_lightness``).
+            r = cv2.divide(r, cv2.max(cv2.add(t, axes.lightness), LEAST_LIGHT))
             share = SECOND_LEAF if leaf.second else 1.0
             plain = share * (1 - SHIMMER)
             planes = [
                 cv2.addWeighted(t, plain * scale[0], around, (1 - plain) * scale[0], -axes.low[0] * scale[0], dtype=cv2.CV_16U),
                 cv2.add(c, 0.0, dtype=cv2.CV_16U),
                 cv2.addWeighted(t, share * scale[2], around, -share * scale[2], -axes.low[2] * scale[2], dtype=cv2.CV_16U),
-                cv2.add(r, 0.0, dtype=cv2.CV_16U),
+                cv2.addWeighted(r, axes.lightness * scale[3], r, 0.0, -axes.low[3] * scale[3], dtype=cv2.CV_16U),
             ]
             if b - a == out.shape[1] and out.flags.c_contiguous:
                 cv2.merge(planes, dst=out)

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..colour.spaces import encode_srgb
 from ..files.photo import read_photo
-from ..finish.axes import SHIMMER, WoodAxes
+from ..finish.axes import SHIMMER, WoodAxes, in_axes
 from ..finish.reach import Places
 from ..finish.steps import Film, Stain
 from ..finish.strip import stain_strip
@@ -56,7 +56,7 @@ def sample(board: Texture, size_mm: tuple[float, float], px_per_mm: float) -> Sa
     piece = cv2.resize(loaded.pixels[top:bottom, left:right], size, interpolation=cv2.INTER_AREA)
     around = cv2.resize(loaded.surround, (width, height), interpolation=cv2.INTER_LINEAR)[top:bottom, left:right]
     axes = loaded.axes
-    t, c, r = np.moveaxis((ROOTS[piece].astype(np.float64) - axes.mean) @ axes.to_axes.T, -1, 0)
+    t, c, r = in_axes(ROOTS[piece].astype(np.float64), axes)
     detail = t - cv2.resize(around, size, interpolation=cv2.INTER_AREA)
     return Sample(board.wood, axes, (t - SHIMMER * detail, c, detail, r), px_per_mm)
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from mockup.colour.spaces import encode_srgb, linear_to_lab
+from mockup.finish.axes import in_axes
 from mockup.finish.bake import SHIMMER, engine_colour
 from mockup.finish.steps import Coat, Finish, StainStep
 from mockup.render.bare import bare_source
@@ -65,7 +66,7 @@ def _reference(source, board, finish) -> np.ndarray:
     assert np.allclose(np.abs(matrix[:, :2]), np.eye(2)) and not leaf.second, "a straight cut at equal scale copies pixels"
     x0, y0 = np.round(matrix[:, 2]).astype(int)
     pixels = board.pixels[y0:y0 + SIDE, x0:x0 + SIDE] / 65535.0
-    tcr = (np.cbrt(pixels) - board.axes.mean) @ board.axes.to_axes.T
+    t, c, r = in_axes(np.cbrt(pixels), board.axes)
     around = cv2.warpAffine(board.surround, leaf.to_surround, (SIDE, SIDE), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
-    w = tcr[..., 0] - around
-    return engine_colour(finish, board.axes, tcr[..., 0] - SHIMMER * w, tcr[..., 1], w, tcr[..., 2])
+    w = t - around
+    return engine_colour(finish, board.axes, t - SHIMMER * w, c, w, r)

@@ -9,6 +9,7 @@ import numpy as np
 
 from mockup.colour.spaces import lab_to_linear
 from mockup.files.photo import read_photo
+from mockup.finish.axes import in_axes
 from mockup.finish.bake import SHIMMER, WoodAxes, wood_axes
 from mockup.render.boards import ROOTS, LoadedBoard, prepare_board
 from mockup.scene.library import Texture, texture, textures
@@ -62,7 +63,7 @@ def places(loaded: LoadedBoard, size: int = 420) -> tuple[np.ndarray, ...]:
     y, x = (height - size) // 2, (width - size) // 2
     roots = ROOTS[loaded.pixels[y:y + size, x:x + size]].astype(np.float64)
     around = cv2.resize(loaded.surround, (width, height), interpolation=cv2.INTER_LINEAR)[y:y + size, x:x + size]
-    t, c, r = np.moveaxis((roots - loaded.axes.mean) @ loaded.axes.to_axes.T, -1, 0)
+    t, c, r = in_axes(roots, loaded.axes)
     w = t - around
     return t - SHIMMER * w, c, w, r
 
