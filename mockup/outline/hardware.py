@@ -62,7 +62,9 @@ def screws(points: Sequence[Point], diameter: float = 4.6, rise: float = 1.2) ->
 def plate_with_screws(centre: Point, size: tuple[float, float], corner: float, *, rise: float = 1.5, inset: float = 6.0,
                       screw: float = 4.6) -> list[Piece]:
     """A plate with a screw in each corner."""
-    w, h = size[0] / 2 - inset, size[1] / 2 - inset
+    # Of a round corner the middle lies further in.
+    away = min(max(inset, corner * (1 - math.sqrt(0.5)) + screw * 0.75), *(side / 2 for side in size))
+    w, h = size[0] / 2 - away, size[1] / 2 - away
     at = [(centre[0] + sx * w, centre[1] + sy * h) for sx in (-1, 1) for sy in (-1, 1)]
     heads = [Piece(shape=p.shape, kind="second" if p.kind == "main" else p.kind, rise=rise + p.rise * 0.5, round=p.round)
              for p in screws(at, screw)]
@@ -264,15 +266,15 @@ def head_clamp(layout: Layout, above: float) -> list[Piece]:
 
 
 def jack(points: Sequence[Point], toward: Sequence[float]) -> list[Piece]:
-    """Output jacks in the edge, seen from the side: a washer, a nut and the threaded end; ``toward`` as for ``pins``."""
-    washers, nuts, ends = [], [], []
+    """Output jacks in the edge, seen from the side: a washer and the threaded end; ``toward`` as for ``pins``."""
+    washers, ends = [], []
     for (x, y), angle in zip(points, toward, strict=True):
         run = np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
         at = np.array([x, y])
-        for bars, a, b, radius in ((washers, -3.0, 1.2, 9.0), (nuts, 1.2, 3.6, 6.3), (ends, 3.6, 6.0, 4.6)):
+        for bars, a, b, radius in ((washers, -3.0, 1.1, 7.5), (ends, 1.1, 5.0, 4.7)):
             bars.append((*(at + a * run), *(at + b * run), radius))
     return [Piece(shape=strips([([r[:2], r[2:4]], 2 * r[4]) for r in rods]), rise=rise, rods=tuple(rods))
-            for rods, rise in ((washers, 3.0), (nuts, 4.0), (ends, 4.0))]
+            for rods, rise in ((washers, 3.0), (ends, 4.0))]
 
 
 def pins(points: Sequence[Point], toward: Sequence[float], diameter: float = 13.0) -> list[Piece]:

@@ -162,6 +162,8 @@ def _sampled(field: Coarse, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     v = ((y - c.origin[1]) * c.px_per_mm - 0.5).astype(np.float32)
     if u.ndim == 2:
         return cv2.remap(field.values, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    if not len(u):  # a crop that no edge runs through
+        return np.zeros((0, 2), np.float32)
     # OpenCV maps planes of less than 32768 columns: fold the list of points into one.
     rows = -(-len(u) // 4096)
     folded = [np.pad(a, (0, rows * 4096 - len(a))).reshape(rows, 4096) for a in (u, v)]

@@ -315,3 +315,18 @@ def test_boards_that_are_not_seen_are_not_read(scene, tmp_path):
     made = picture(replace(scene, boards=boards, parts=(hidden, lid), order=(hidden, lid)), scale=2.0)
     alone = picture(replace(scene, parts=(body, lid), order=(body, lid)), scale=2.0)
     assert_array_equal(made.pixels, alone.pixels)
+
+
+def test_a_crop_that_no_edge_runs_through_is_part_of_the_whole(scene):
+    """Within a carved face: there is no rim to light."""
+    body, *_ = scene.order
+    carved = replace(body, form=Form(dome=8.0, reach=30.0))
+    scene = replace(scene, parts=(carved,), order=(carved,))
+    whole = picture(scene, scale=2.0)
+    x, y = 100, 120  # on the wood: the ground's own fade is that of the frame
+    ox, oy = whole.canvas.origin
+    crop = Canvas((ox + x / 2, oy + y / 2), 2.0, (24, 20))
+    far = np.abs(picture(scene, scale=2.0, canvas=crop).pixels.astype(int) - whole.pixels[y:y + 20, x:x + 24])
+    assert far.mean() < 1.5 and far.max() <= 8  # dithered from another corner
+    middle = Canvas((-4.0, -4.0), 2.0, (16, 16))
+    assert picture(scene, scale=2.0, canvas=middle).pixels.min() > 60
