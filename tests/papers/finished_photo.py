@@ -31,7 +31,7 @@ def finished(scene, pieces=None, scale=2.0, side="front"):
     return decode_srgb(made.pixels.astype(np.float32) / 255).astype(np.float32), cover, made.canvas.origin
 
 
-def take(light, cover, *, scale=2.0, turn=0.0, bench=(30, 2, 4), seed=3, size_px=(1600, 1200), grey=True, rough=0.04, **how):
+def take(light, cover, *, scale=2.0, turn=0.0, bench=(30, 2, 4), seed=3, size_px=(2400, 1800), grey=True, rough=0.04, **how):
     """JPEG bytes of the part, strips and grey card on a bench; and where points (N, 2) in mm of the picture come to lie in it, px."""
     rng = np.random.default_rng(seed)
     high, wide = (n / scale for n in cover.shape)
