@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from .kubelka import ks_from_reflectance, reflectance_from_ks
 from .steps import Coat, Finish, GrainFill, Paint
 
 __all__ = ["filled", "pore_depth"]
@@ -23,8 +22,8 @@ def filled(inside: np.ndarray, pores: np.ndarray, colour: np.ndarray | None, amo
         # A pore looks dark because it is a hole: filled with clear, it keeps the colour of
         # its walls, about that of the wood in shadow.
         return inside ** (1 - 0.35 * share)
-    ks = (1 - share) * ks_from_reflectance(inside) + share * ks_from_reflectance(colour)
-    return reflectance_from_ks(ks)
+    # Paste lies beside the wood, not mixed with it: the light of both adds up by area.
+    return (1 - share) * inside + share * colour
 
 
 # Coats after which a pore of usual size has sunk to a third: film levels slowly over open grain. By judgement.

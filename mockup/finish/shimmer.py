@@ -23,7 +23,7 @@ USUAL, LEAST, MOST = 0.6, 0.42, 0.85
 # scattering of the wood); sets how much the measured share is trusted.
 _TRUST = 0.12
 # Shimmer swings so many standard deviations at most; what is darker is a pore or a streak.
-LIMIT = 2.5
+LIMIT = 3.0
 
 
 def share(roots: Array, detail: Array) -> float:
