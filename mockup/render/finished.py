@@ -31,7 +31,12 @@ KEEP_BARE = 450_000_000  # bytes; a larger bare layer is made anew for each pict
 
 def shape_key(shape: Shape) -> tuple[int, ...]:
     """A key that changes with any point of a shape."""
-    return tuple(hash(ring.tobytes()) for ring in shape.rings)
+    # Asked for some hundred times in a picture: what was worked out once stays with the shape.
+    key = shape.__dict__.get("_key")
+    if key is None:
+        key = tuple(hash(ring.tobytes()) for ring in shape.rings)
+        object.__setattr__(shape, "_key", key)
+    return key
 
 
 @dataclass(frozen=True, eq=False)

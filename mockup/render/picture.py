@@ -89,7 +89,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # The light stands over the middle of the instrument, whatever of it is shown.
     x0, y0, x1, y1 = scene_box(scene, side)
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-    refuse_missing_wood(scene, side)
+    refuse_missing_wood(scene, side, kept)
 
     # Cutting layers, reading boards, working out light and shadow: nothing waits that need not.
     with ThreadPoolExecutor(2) as pool:
@@ -141,11 +141,13 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     return Picture(out, scale, canvas, (*(f"{note}." for note in scene.notes), *_notes(boards, side)))
 
 
-def refuse_missing_wood(scene: Scene, side: str = "front") -> None:
+def refuse_missing_wood(scene: Scene, side: str = "front", kept: Kept | None = None) -> None:
     """MockupError with every part of a side that runs off its board."""
     problems: list[Problem] = []
     for part in seen_parts(scene, side):
-        problems += missing_wood(part, part.shape, scene.boards[part.board].size_mm, part.board)
+        size = scene.boards[part.board].size_mm
+        key = ("missing wood", part.name, part.title, shape_key(part.shape), (part.whole or part.shape).bounds, part.placement, size, part.board)
+        problems += (kept or Kept()).get(key, lambda part=part, size=size: missing_wood(part, part.shape, size, part.board), lambda _: 0)
     if problems:
         raise MockupError.several(problems).within(scene.file.name, joint=": ")
 
