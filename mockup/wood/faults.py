@@ -50,7 +50,7 @@ class FaultField:
             rng = stream(seed, "twigs")
             n = len(self.kinks)
             twigs = np.column_stack([self.kinks[:, :2], rng.uniform(0.22, 0.6, n), rng.uniform(0.4, 0.9, n), rng.uniform(0, 6.28, n)])
-            self.knots = np.concatenate([self.knots, twigs[rng.random(n) < 0.08]])
+            self.knots = np.concatenate([self.knots, twigs[rng.random(n) < 0.22]])
         self.sapwood = None
         rng = stream(seed, "sapwood")
         wanted = rng.random() < rates.sapwood if faults == "natural" else faults != "none" and "sapwood" in faults

@@ -19,22 +19,22 @@ __all__ = ["Marks", "pore_marks", "ray_marks"]
 
 Array = np.ndarray
 
-LENGTHS = 5  # classes of length
+LENGTHS = 4  # classes of length
 
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Marks of one kind, sorted by v.
+    """Marks of one kind, sorted by row.
 
-    ``u``, ``v`` middle of each, mm; ``angle`` tangent of the angle at which it
+    ``row`` of the lattice and ``u``, mm, of the middle of each; ``angle`` tangent of the angle at which it
     runs through the face; ``weight`` its strength; ``chance`` 0..1, to be
     compared with the share kept at its place; ``reach`` 0..1, the share of the
     longest trace at which it ends for other reasons.
     """
 
     lattice: Lattice
+    row: Array
     u: Array
-    v: Array
     angle: Array
     weight: Array
     chance: Array
@@ -51,19 +51,16 @@ class Marks:
         ``dip``   (rows, cols), degrees: marks shorten where the fibre dives.
         """
         lattice, rows = self.lattice, last - first
-        v = lattice.v(first, last)
-        a, b = np.searchsorted(self.v, [v[0], v[-1]])
+        a, b = np.searchsorted(self.row, [max(first, 0), max(last, 0)])
         x = (self.u[a:b] - np.float32(lattice.u0)) / np.float32(lattice.du) - np.float32(0.5)
-        # Counted from the top of the board, so that a mark keeps its row whatever rows are drawn.
-        row = np.floor((self.v[a:b].astype(np.float64) + lattice.margin) / lattice.dv).astype(np.int32) - first
-        i = np.clip(row, 0, rows - 1)
+        i = self.row[a:b].astype(np.int32) - first
         j = np.clip(x.astype(np.int32), 0, lattice.cols - 2)
         slope, weight, reach = self.angle[a:b], self.weight[a:b], self.reach[a:b]
         if keep is not None:
             kept = np.flatnonzero(self.chance[a:b] < keep[i, j])
             x, i, j, slope, weight, reach = x[kept], i[kept], j[kept], slope[kept], weight[kept], reach[kept]
         if dip is not None:
-            slope = slope + np.abs(np.tan(np.radians(dip[i, j])))
+            slope = slope + np.float32(0.6) * np.abs(np.tan(np.radians(dip[i, j])))
         shortest = min(3 * self.diameter, self.longest)
         length = np.clip(self.diameter / np.maximum(slope, np.float32(1e-4)), shortest, np.maximum(self.longest * reach, shortest))
         ratio = max(self.longest / shortest, 1.001)
@@ -91,22 +88,37 @@ class Marks:
 def pore_marks(pores: Pores, lattice: Lattice, seed: tuple[int, int], number: int) -> Marks:
     """Candidates for the pores of one kind over the whole board."""
     return _marks(stream(seed, f"pores {number}"), lattice, pores.density, pores.diameter, pores.length,
-                  spread=0.8, tilt=1.3)
+                  spread=0.8, tilt=1.3, string=pores.string)
 
 
 def ray_marks(rays: Rays, lattice: Lattice, seed: tuple[int, int]) -> Marks:
     """Ends of rays on a flat-sawn face: short dashes, some faint and some strong."""
-    return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.7, tilt=8.0)
+    return _marks(stream(seed, "rays"), lattice, rays.density, rays.width, rays.length * 1.6, spread=0.7, tilt=8.0, string=1.0)
 
 
-def _marks(rng, lattice: Lattice, density: float, diameter: float, longest: float, spread: float, tilt: float) -> Marks:
+def _marks(rng, lattice: Lattice, density: float, diameter: float, longest: float, spread: float, tilt: float,
+           string: float) -> Marks:
+    """Marks at random, ``string`` of them on the same vessel on average: one vessel opens to the face again and again."""
     width, height = lattice.cols * lattice.du, lattice.rows * lattice.dv
-    n = rng.poisson(density * width * height)
-    v = np.sort(rng.random(n, dtype=np.float32)) * height - lattice.margin
+    n = rng.poisson(density * width * height / string)
+    v = rng.random(n, dtype=np.float32) * height - lattice.margin
     u = rng.random(n, dtype=np.float32) * width + lattice.u0
-    angle = np.tan(np.radians(0.25 + np.abs(rng.standard_normal(n, dtype=np.float32)) * tilt))
+    slant = np.tan(np.radians(0.25 + np.abs(rng.standard_normal(n, dtype=np.float32)) * tilt))
+    if string > 1:
+        count = rng.geometric(1 / string, n)
+        of = np.repeat(np.arange(n), count)
+        place = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+        gap = rng.uniform(0.35, 1.1, n) * min(longest, 9.0)
+        v = v[of] + (place - 0.5 * (count[of] - 1) + rng.uniform(-0.3, 0.3, len(of))) * gap[of]
+        u = u[of] + rng.normal(0, 0.35 * diameter, len(of))
+        slant, n = slant[of], len(of)
     weight = np.minimum(np.exp(spread * rng.standard_normal(n, dtype=np.float32) - 0.5 * spread ** 2), 2.2)
     chance = rng.random(n, dtype=np.float32)
     # Few traces are long: without this nearly all would end at the longest.
     reach = 0.12 + 0.88 * rng.random(n, dtype=np.float32) ** 1.6
-    return Marks(lattice, u, v.astype(np.float32), angle, weight, chance, reach, diameter, longest)
+    row = np.floor((v.astype(np.float64) + lattice.margin) / lattice.dv)
+    row[(row < 0) | (row >= lattice.rows)] = lattice.rows
+    row = row.astype(np.uint16)
+    order = np.argsort(row, kind="stable")       # sixteen bits are sorted by counting
+    order = order[: np.searchsorted(row[order], lattice.rows)]
+    return Marks(lattice, row[order], *(a[order].astype(np.float32, copy=False) for a in (u, slant, weight, chance, reach)), diameter, longest)

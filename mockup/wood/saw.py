@@ -43,11 +43,15 @@ class Saw:
         self.fibres += [(noise(f"streak {i}", sx, sy), w * fibres.streak) for i, (sx, sy, w) in enumerate(STREAKS)]
         self.mottle = [(noise(f"mottle {i}", sx, sy), w * fibres.mottle) for i, (sx, sy, w) in enumerate(MOTTLE)]
         self.blotch = [(noise("blotch", 25, 60), 0.8), (noise("blotch small", 7, 16), 0.5)]
-        self.hue = [[(noise(f"hue {axis} fine", 0.45, 12), 0.60), (noise(f"hue {axis} broad", 2.6, 48), 0.50),
-                     (noise(f"hue {axis} patch", 2.5, 7), 0.62)] for axis in "ba"]
-        self.fade = noise("ring fade", 1.6, 32)
+        # From heart to bark a board slowly changes its colour.
+        self.trend, self.middle = stream(seed, "trend").normal(0, 0.011), float(np.hypot(self.log.cx0, self.log.cz0))
+        self.hue = [[(noise("hue b fine", 0.45, 12), 0.60), (noise("hue b broad", 2.6, 48), 0.50), (noise("hue b patch", 2.5, 7), 0.62)],
+                    [(noise("hue a fine", 0.45, 12), 0.70), (noise("hue a broad", 2.6, 48), 0.70)]]
+        # Bands of colour run into each other and come apart: two sets, each strong where it likes.
+        self.merge = [noise("bands one", 5, 75), noise("bands two", 3, 55)]
+        self.stray = noise("bands stray", 2.2, 45)
         self.wander = [(noise("wander", 60, 120), fibres.wander), (noise("wander middle", 22, 40), 0.35 * fibres.wander),
-                       (noise("wander small", 7, 20), 0.07 * fibres.wander)]
+                       (noise("wander small", 6, 18), 0.05 * fibres.wander + 0.10)]
         self.tilt = noise("cross tilt", 55, 80)
         self.plain = noise("run-out", 30, 80)
         # The ground is livelier in one place than in the next.
@@ -60,11 +64,12 @@ class Saw:
         self.fleck = (noise("fleck", *species.rays.fleck_size), fleck) if fleck else None
         self.ripple = None
         if species.rays.ripple:
-            self.ripple = noise("ripple", 3.2, 0.3 * species.rays.storey), noise("ripple short", 0.9, 0.25 * species.rays.storey), \
-                noise("ripple where", 9, 14)
+            self.ripple = noise("ripple", 2.6, 0.32 * species.rays.storey), noise("ripple short", 0.8, 0.25 * species.rays.storey), \
+                noise("ripple where", 9, 16)
         fade = species.ink.fade
         self.ink_edge = [(noise("ink fade", 3.5, 55), 0.55 * fade), (noise("ink run", 6, 240), 0.83 * fade),
-                         (noise("ink fray", 0.3, 14), 0.15 + 0.1 * fade)]
+                         (noise("ink fork", 0.9, 38), 0.5 * fade), (noise("ink fray", 0.22, 12), 0.15 + 0.1 * fade)]
+        self.ink_stray = [(noise("ink stray", 1.6, 34), 0.3), (noise("ink stray broad", 5, 90), 0.9)]
         self.faults = FaultField(species, self.log, seed, faults)
         longest = max([p.length for p in species.pores] + [1.6 * species.rays.length])
         self.halo = max(8, int(0.5 * longest / lattice.dv) + 3)
@@ -92,15 +97,21 @@ class Saw:
         # Pores that begin outside these rows reach in, and must know the wood they begin in.
         first, last = first - halo, last + halo
         lift = self.figure.lift_rows(first, last) if self.figure else None
-        radius, slope = self.log.radius(first, last, lift, self.faults.push(first, last))
+        push, ripple = self.faults.push(first, last), None
+        if self.ripple is not None:
+            ripple = self._ripple(first, last)
+            # The fibres that shiver carry the ring lines with them.
+            shiver = ripple * np.float32(0.009 * min(species.rays.storey, 2.0))
+            push = shiver if push is None else push + shiver
+        radius, slope = self.log.radius(first, last, lift, push)
         index, tables = self.log.index(radius), self.log.tables
-        # A ring line is not drawn with one pen: it comes and goes along the grain.
-        late = self.log.late(index, slope) * np.clip(1 + np.float32(0.42) * self.fade.rows(first, last), 0.1, 2)
+        # A ring line is not drawn with one pen: it comes and goes along the grain, each for itself.
+        late = self.log.late(index, slope, self.log.voice.rows(first, last))
         mottle = _sum(self.mottle, first, last)
         lively = np.clip(1 + np.float32(0.25) * self.lively.rows(first, last), 0.3, 2)
         fibre = (_sum(self.fibres, first, last) + mottle) * lively
-        layers = [(late, species.rings.lab), (tables.bands[index], species.bands.lab), (fibre, species.fibres.lab),
-                  (_sum(self.blotch, first, last), species.fibres.blotch),
+        layers = [(late, species.rings.lab), (self._bands(radius, first, last), species.bands.lab), (fibre, species.fibres.lab),
+                  (cv2.addWeighted(_sum(self.blotch, first, last), 1.0, radius, self.trend, -self.trend * self.middle), species.fibres.blotch),
                   (_sum(self.hue[0], first, last), (0, 0, species.fibres.hue[1])),
                   (_sum(self.hue[1], first, last), (0, species.fibres.hue[0], 0))]
         dip = self.plain.rows(first, last) * np.float32(species.fibres.plain) + fibre * np.float32(0.8)
@@ -109,15 +120,15 @@ class Saw:
             wave = self.figure.rows(first, last)
             top = np.float32(species.figure.limit)
             dip += top * np.tanh(wave * np.float32(species.figure.amplitude / species.figure.limit))
-            layers.append((_flat(wave), species.figure.lab))
+            layers.append((_flat(self.figure.seen_rows(first, last, wave)), species.figure.lab))
         if self.fleck:
             shine = np.clip(self.fleck[0].rows(first, last) - np.float32(1.1), 0, 1.2)
             layers.append((shine, (self.fleck[1], -0.1 * self.fleck[1], 0.1 * self.fleck[1])))
-        if self.ripple is not None:
-            layers.append((self._ripple(first, last), (species.rays.ripple, -0.15 * species.rays.ripple, -0.2 * species.rays.ripple)))
+        if ripple is not None:
+            layers.append((ripple, (species.rays.ripple, -0.15 * species.rays.ripple, -0.2 * species.rays.ripple)))
         if faults:
             if species.ink.share > 0:
-                layers.append((self._ink(tables.ink[index], first, last), species.ink.lab))
+                layers.append((self._ink(radius, first, last) * np.clip(1 + np.float32(0.16) * fibre, 0.3, 1.5), species.ink.lab))
             layers += self.faults.layers(first, last)
         core = slice(halo, last - first - halo)
         colour = _linear([(values[core], change) for values, change in layers], self.lab)
@@ -126,10 +137,17 @@ class Saw:
         maps = cv2.merge([dip[core], pores, wave[core] if wave is not None else np.zeros_like(pores)])
         return colour, maps
 
-    def _ink(self, band: Array, first: int, last: int) -> Array:
-        """0..1: dark streaks; their threshold wavers along the grain, so that they begin and end."""
+    def _bands(self, radius: Array, first: int, last: int) -> Array:
+        """Bands of colour, about unit variance: they follow the years, but taper, fork and merge along the grain."""
+        index = self.log.index(radius + np.float32(0.45) * self.stray.rows(first, last))
+        one, two = (np.clip(np.float32(0.75) + np.float32(0.6) * m.rows(first, last), 0, 2) for m in self.merge)
+        return np.take(self.log.tables.bands[0], index) * one * np.float32(0.76) + np.take(self.log.tables.bands[1], index) * two * np.float32(0.76)
+
+    def _ink(self, radius: Array, first: int, last: int) -> Array:
+        """0..1: dark streaks; their threshold wavers along the grain, so that they begin, fork and taper out."""
         ink = self.species.ink
-        level = NormalDist(0, np.sqrt(1 + ink.fade ** 2)).inv_cdf(1 - ink.share)
+        band = np.take(self.log.tables.ink, self.log.index(radius + _sum(self.ink_stray, first, last)))
+        level = NormalDist(0, np.sqrt(1 + 1.25 * ink.fade ** 2)).inv_cdf(1 - ink.share)
         value = (band + _sum(self.ink_edge, first, last) - np.float32(level)) / np.float32(0.4 * ink.soft)
         return 1 / (1 + cv2.exp(-np.clip(value, -30, 30)))
 
@@ -139,11 +157,11 @@ class Saw:
         long, short, where = self.ripple
         # A noise less itself half a storey further on has lines a storey apart, none exactly.
         lines = 0.55 * long.rows(first, last + half) + np.float32(0.35) * short.rows(first, last + half)
-        return (lines[:-half] - lines[half:]) * np.clip(np.float32(0.55) + np.float32(0.75) * where.rows(first, last), 0, 2)
+        return (lines[:-half] - lines[half:]) * np.clip(np.float32(0.45) + np.float32(0.6) * where.rows(first, last), 0.05, 2)
 
     def _marks(self, first: int, last: int, early: Array, dip: Array, mottle: Array, core: slice) -> tuple[Array, Array]:
         """Pores and rays on the core rows: the share of open pore, and the light they leave, per channel."""
-        uneven = np.clip(1 + np.float32(0.35) * mottle[core], 0.2, 1.8)
+        uneven = np.clip(1 + np.float32(0.5) * mottle[core], 0.1, 2.2)
         cover = np.zeros(uneven.shape, np.float32)
         lit = np.zeros(uneven.shape, np.float32)
         absorb: dict[tuple[float, float, float], Array] = {}
@@ -229,9 +247,9 @@ def _sum(parts: list[tuple[Noise, float]], first: int, last: int) -> Array:
 
 
 def _flat(wave: Array) -> Array:
-    """A stripe in flat light: its dark side narrower and stronger, both softly limited."""
-    soft = np.float32(2.3) * np.tanh(wave / np.float32(2.3))
-    return soft + np.float32(0.16) * (soft * soft - np.float32(0.85))
+    """A stripe in flat light: softly limited on both sides."""
+    soft = np.float32(2.1) * np.tanh(wave / np.float32(2.1))
+    return soft + np.float32(0.07) * (soft * soft - np.float32(0.85))
 
 
 def _linear(layers: list[tuple[Array, tuple[float, float, float]]], lab: Array) -> Array:

@@ -36,9 +36,9 @@ class Rings:
     uneven: float = 0.35       # ring-to-ring variation of that contrast
     lean: float = 0.06         # slope of the pith against the board, makes the arches
     sway: float = 1.2          # mm, waviness of the rings over a hand's width
-    ripple: float = 0.18       # mm, over a thumb's width
-    ragged: float = 0.06       # mm, at the tips of arches
-    own: float = 0.10          # mm, by which each ring wavers for itself
+    ripple: float = 0.28       # mm, over a thumb's width
+    ragged: float = 0.06       # mm, furrows along the stem: each year dips where the year before did
+    own: float = 0.07          # mm, by which each ring wavers for itself
     torn: float = 0.015        # mm, along single fibres
     kinks: float = 1.5         # per dm²: places where fibres and rings dip together and heal
 
@@ -76,6 +76,7 @@ class Pores:
     dark: float = 0.5         # absorption at the middle of a pore
     tint: Lab = (0.85, 1.0, 1.15)  # weights of R, G, B
     lit: float = 0.1          # brightness of the sunlit wall beside it
+    string: float = 4.0       # how often one vessel opens to the face, on average
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -162,7 +163,7 @@ CHOICES = {"cut": ("flat", "rift", "quarter"), "rings.kind": ("diffuse", "semi",
            "figure.kind": ("none", "flame", "quilt", "ribbon", "birdseye")}
 # Smallest and largest value of settings that the model divides by, or that cost time.
 LIMITS = {"rings.width": (0.2, 100), "rings.line": (0.01, 50), "rings.early": (0.05, 50), "rings.spread": (0, 1),
-          "pores.density": (0, 20), "pores.diameter": (0.01, 2), "pores.length": (0.1, 60),
+          "pores.density": (0, 20), "pores.diameter": (0.01, 2), "pores.length": (0.1, 60), "pores.string": (1, 30),
           "rays.density": (0, 20), "rays.length": (0.1, 30), "rays.width": (0.01, 2), "rays.storey": (0.3, 20), "rings.kinks": (0, 20),
           "figure.spacing": (1, 200), "figure.breadth": (0.5, 500), "figure.limit": (0.5, 45), "figure.density": (0, 0.2),
           "fibres.wander": (0, 20), "ink.share": (0, 0.9), "ink.soft": (0.01, 10), "light.beta": (1, 60),
