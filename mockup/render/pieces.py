@@ -50,9 +50,10 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
         some = touched[k:k + step]
         first, last = bands[some[0]][0], bands[some[-1]][1]
         cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
-        # The least and the most of each tile, all bands at once.
         tops, edges = [bands[n][0] - first for n in some], np.arange(0, x1 - x0, TILE)
-        least, most = (how.reduceat(how.reduceat(cover, tops, axis=0), edges, axis=1) for how in (np.minimum, np.maximum))
+        # The least and the most of each tile: down a band first, which is fast, then across.
+        least, most = (how.reduceat(np.stack([how.reduce(cover[top:end], axis=0) for top, end in zip(tops, [*tops[1:], len(cover)], strict=True)]),
+                                    edges, axis=1) for how in (np.minimum, np.maximum))
         kinds = np.where(most <= 0, 0, np.where(least >= 1, 2, 1))  # empty, edge, full
         for n, top, row in zip(some, tops, kinds.tolist(), strict=True):
             if any(row):
