@@ -7,6 +7,7 @@ is read, whatever links or dots the path goes through.
 from __future__ import annotations
 
 import re
+from collections.abc import Hashable
 from pathlib import Path
 
 from ..errors import MockupError
@@ -17,6 +18,7 @@ from ..outline.dxf import LARGEST_DXF, dxf_layers, outline_from_dxf
 from ..outline.trace import traced
 from ..outline.shape import Shape
 from .reader import offer
+from .values import Fitting
 
 __all__ = ["Desk"]
 
@@ -31,6 +33,7 @@ class Desk:
         self.folder = folder.resolve()
         self.units: str | None = None  # of DXF files that do not say
         self.notes: dict[str, None] = {}
+        self.made: dict[Hashable, tuple[Fitting, ...]] = {}  # fittings by what went into them: few variants change any
         self._shapes: dict[tuple[str, ...], Shape | MockupError] = {}
         self._cut_outs: dict[tuple[Path, float], Shape | MockupError] = {}
         self._sizes: dict[Path, tuple[int, int] | MockupError] = {}

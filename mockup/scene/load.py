@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -28,6 +29,7 @@ __all__ = ["find_scene", "load_scene", "scene_of_text"]
 MOST_PARTS, MOST_VARIANTS, MOST_BOARDS, MOST_CHANGES = 200, 64, 64, 200
 MOST_TOLD = 40  # problems; more at once help nobody
 GROUND = (88.0, 0.0, 0.0)
+STANDS_ON = ("make", "outline", "strips", "height", "thickness", "side")  # what of a part below decides how a fitting lies on it
 
 
 def load_scene(path_or_name: str | Path) -> Scene:
@@ -145,9 +147,10 @@ class _Check:
         ground = head.colour("ground", GROUND)
         head.close()
         neck: Neck | None = None
-        self.neck_given = root.has("neck")
+        self.neck_given, self.raw_neck = root.has("neck"), None
         if self.neck_given:
             neck = read_neck(root.table("neck"), centre, self._head_outline)
+            self.raw_neck = root.raw("neck")
         order: list[tuple[Part | Fitting, str]] = []
         self._order(tables, cuts, neck, centre, hand, order)
         if self.problems:
@@ -220,9 +223,17 @@ class _Check:
                         _refuse_wider(read, part, [p for p, _ in order if isinstance(p, Part)])
                     order.append((part, f"{cut[0]}#{cut[1]}" if cut else str(make)))
                 continue
-            below = tuple(p for p, _ in order if isinstance(p, Part))
-            bench = Bench(neck, below, kind, hand, centre)
-            order += [(f, "") for f in read_fitting(read, name, make, cut[2] if cut else None, bench)]
+            stand = tuple((n, *(repr(table.data.get(k)) for k in STANDS_ON)) for n, table in itertools.takewhile(lambda pair: pair[0] != name, tables.items()))
+            key = (name, repr(read.data), stand, repr(self.raw_neck), kind, hand, centre, self.desk.units)
+            if key in self.desk.made:
+                read.skip()
+            else:
+                below = tuple(p for p, _ in order if isinstance(p, Part))
+                found = read_fitting(read, name, make, cut[2] if cut else None, Bench(neck, below, kind, hand, centre))
+                if not found:  # its mistakes are told each time
+                    continue
+                self.desk.made[key] = found
+            order += [(f, "") for f in self.desk.made[key]]
 
     def _plain_board(self, board: BoardRef) -> dict[str, Any]:
         picture = next(name for name, path in self.sources.items() if path == board.path)

@@ -281,3 +281,54 @@ def test_what_needs_a_neck_says_so(told, good, make):
 def test_parts_of_wood_and_fittings_are_told_apart(made):
     assert all(isinstance(p, (Part, Fitting)) for p in made.order)
     assert made.fittings == tuple(p for p in made.order if not isinstance(p, Part))
+
+
+def test_variants_share_what_they_do_not_change_and_make_anew_what_they_do(folder, whole):
+    text = whole + """
+[variants.calm]
+[variants.calm.set]
+"parts.body.sheen" = 60
+
+[variants.thick]
+[variants.thick.set]
+"parts.body.height" = 60
+"parts.top.height" = 61
+
+[variants.gold]
+[variants.gold.set]
+"parts.bridge.material" = "gold-coloured"
+
+[variants.wide]
+[variants.wide.set]
+"neck.spread" = 40
+
+[variants.lefty]
+[variants.lefty.set]
+"scene.hand" = "left"
+"""
+    (folder / "wren.toml").write_text(text)
+    scene = load_scene(folder / "wren.toml")
+    of = {name: {f.name: f for f in scene.with_variant(name).fittings} for name in ("calm", "thick", "gold", "wide", "lefty")}
+    base = {f.name: f for f in scene.fittings}
+    assert of["calm"] == base
+    assert of["thick"]["pickup"].height == base["pickup"].height + 16 and of["thick"]["frets"].height == base["frets"].height
+    assert of["gold"]["bridge"].material.name == "gold-coloured" and of["gold"]["frets"] is base["frets"]
+    assert of["wide"]["strings.2"].shape.bounds != base["strings.2"].shape.bounds
+    centre = scene.centre
+    assert of["lefty"]["knob"].shape.bounds[0] == pytest.approx(2 * centre - base["knob"].shape.bounds[2])
+    # Each variant alone, in a file of its own, is the same.
+    for name in of:
+        text_alone = text.replace("[variants.", "[variants.x-").replace(f"[variants.x-{name}", f"[variants.{name}")
+        alone = load_scene_text(folder, text_alone, name)
+        for key, fitting in of[name].items():
+            assert (fitting.height, fitting.below, fitting.material) == (alone[key].height, alone[key].below, alone[key].material)
+            for a, b in zip(fitting.shape.rings, alone[key].shape.rings, strict=True):
+                assert np.array_equal(a, b)
+
+
+def load_scene_text(folder, text, name):
+    """The fittings of one variant of a scene that has no other."""
+    head, *tables = text.split("[variants.")
+    own = "".join(f"[variants.{t}" for t in tables if t.startswith((f"{name}]", f"{name}.set]")))
+    (folder / "alone.toml").write_text(head + own)
+    return {f.name: f for f in load_scene(folder / "alone.toml").with_variant(name).fittings}
