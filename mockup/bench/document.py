@@ -92,6 +92,7 @@ class Document:
     _touched: dict[str, tuple[int, str]] = field(default_factory=dict)
     _known: OrderedDict[str, _Known] = field(default_factory=OrderedDict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
+    _reading: threading.RLock = field(default_factory=threading.RLock)
     _listeners: list[Callable[[], None]] = field(default_factory=list)
 
     @classmethod
@@ -113,23 +114,27 @@ class Document:
 
         exact  the whole file is checked, not only what was changed on the page: papers need that.
         """
-        with self._lock:
-            text = self.text if text is None else text
-            known = self._known.get(text)
-            if known is not None and (known.exact or not exact):
-                self._known.move_to_end(text)
-            else:
-                known = None
-        if known is None:
-            try:
-                known = _Known(scene_of_text(text, self.file), None, True)
-            except MockupError as error:
-                known = _Known(None, error, True)
-            self._remember(text, known)
+        text = self.text if text is None else text
+        if (known := self._held(text, exact)) is None:
+            with self._reading:  # two that want the same one read it once
+                if (known := self._held(text, exact)) is None:
+                    try:
+                        known = _Known(scene_of_text(text, self.file), None, True)
+                    except MockupError as error:
+                        known = _Known(None, error, True)
+                    self._remember(text, known)
         if known.scene is None:
             assert known.error is not None
             raise known.error
         return known.scene
+
+    def _held(self, text: str, exact: bool) -> _Known | None:
+        with self._lock:
+            known = self._known.get(text)
+            if known is None or exact and not known.exact:
+                return None
+            self._known.move_to_end(text)
+            return known
 
     def forget(self) -> None:
         """Read the scene's other files anew: one of them is there now, or is another."""
@@ -154,7 +159,7 @@ class Document:
         MockupError when the scene would have a problem it does not have now,
         Conflict when another tab has changed the same thing since ``base``.
         """
-        with self._lock:
+        with self._reading, self._lock:  # in this order, as when a scene is read
             when, who = self._touched.get(change.target, (0, tab))
             if when > base and who != tab:
                 raise Conflict("This was changed in another tab meanwhile. What you see now is how it stands.")

@@ -22,7 +22,7 @@ __all__ = ["Easel", "Gone", "Seen", "draw", "encoded", "sketched"]
 
 MOST_PIXELS = 20_000_000  # of a picture on the page
 KEEP = 420_000_000        # bytes of what earlier pictures left
-QUALITY = 90
+QUALITY = 88              # of a picture that the next one replaces
 
 
 class Gone(Exception):
@@ -80,8 +80,7 @@ def encoded(rgb: np.ndarray, *, exact: bool) -> tuple[bytes, str]:
         done, data = cv2.imencode(".png", bgr)
         kind = "image/png"
     else:
-        done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY, cv2.IMWRITE_JPEG_SAMPLING_FACTOR,
-                                                cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444])
+        done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
         kind = "image/jpeg"
     if not done:
         raise RuntimeError("a picture was not encoded")

@@ -99,7 +99,7 @@ class Bench:
                 scene = sketched(scene)
             if asked.get("rough"):
                 boards = {n: rough_board(b, seen.scale, self.easel.kept) for n, b in scene.boards.items() if any(p.board == n for p in scene.parts)}
-                scene = replace(scene, boards={**scene.boards, **boards})
+                scene = replace(scene, boards={**scene.boards, **boards})  # of a hair less wood: what just fits is told once the hand rests
             return encoded(draw(scene, seen, self.easel.kept, report), exact=exact)
 
         return self.easel.ask((tab, name), rank, work)
@@ -112,7 +112,7 @@ class Bench:
         for name, data in (asked.get("try") or {}).items():
             part = next((p for p in scene.parts if p.name == name), None)
             if part is not None:
-                scene = with_part(scene, tried(scene, part, read_try(data)))
+                scene = with_part(scene, tried(scene, part, read_try(data), wood=False))  # the picture itself asks for the wood
         return scene
 
     def colour(self, tab: str, asked: Mapping[str, Any]) -> Future:

@@ -61,7 +61,7 @@ export class Looks {
 
   /** Pictures for the cards, one after the other, when the cards are there to be seen. */
   async shown() {
-    if (this.drawing || !this.bench.state?.looks || $("beside-work").hidden) return;
+    if (this.drawing || !this.bench.stage.ready || !this.bench.state?.looks || $("beside-work").hidden) return;
     this.drawing = true;
     try {
       for (const look of this.pinned) {

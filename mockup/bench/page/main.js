@@ -71,9 +71,21 @@ class Bench {
     if (!state.parts.some((p) => p.name === this.part)) this.part = (state.parts.find((p) => p.name === "top" || p.name === "body") ?? state.parts[0]).name;
     if (!this.pending) this.tries = {};
     this.fill();
-    if (first) { this.stage.resized(); this.readLibrary(); }
+    if (first) {
+      this.stage.resized();
+      if (!this.stage.ready) return; // the picture comes before all else: see ready()
+      this.readLibrary();
+    }
     else if (!before || JSON.stringify([before.looks, before.parts, before.boards]) !== JSON.stringify([state.looks, state.parts, state.boards])) this.stage.ask();
     this.colour(false);
+  }
+
+  /** The first whole picture is there: now the rest may be asked for. */
+  ready() {
+    this.readLibrary();
+    this.colour(false);
+    this.wood.shown();
+    this.looks.shown();
   }
 
   get lookState() { return this.state.looks.find((l) => l.name === this.look); }
@@ -255,7 +267,8 @@ class Bench {
         if (found && found.part === this.part) this.target(found);
       } catch (error) { if (!(error instanceof Refused)) throw error; }
     };
-    if (quick && !this.quickly) { this.quickly = true; ask(true).finally(() => { this.quickly = false; }); }
+    // A number that changes faster than it can be read only takes time from the picture.
+    if (quick && !this.quickly) { this.quickly = true; ask(true); setTimeout(() => { this.quickly = false; }, 180); }
     this.asking = setTimeout(() => ask(false), quick ? 400 : 60);
   }
 
@@ -424,5 +437,5 @@ class Bench {
 
 const bench = new Bench();
 globalThis.bench = bench; // for whoever looks in from the console
-bench.source = listen((version) => { if (version > bench.version && !bench.pending) bench.load(); });
+bench.source = listen((version) => { if (bench.state && version > bench.version && !bench.pending) bench.load(); });
 bench.load();

@@ -147,6 +147,7 @@ export class Stage {
         this.main = { bitmap: made.bitmap, ...place };
         this.paint();
         this.bench.fine();
+        if (!first && !this.ready) { this.ready = true; this.bench.ready(); }
         const waited = performance.now();
         requestAnimationFrame(() => {
           this.canvas.dataset.shown = seq;
@@ -252,7 +253,7 @@ export class Stage {
     pen.fillRect(0, 0, canvas.width, canvas.height);
     if (!this.view) return;
     const k = canvas.width / w;
-    pen.imageSmoothingQuality = "high";
+    pen.imageSmoothingQuality = this.bench.wood?.dragging ? "low" : "high"; // soft for a moment is better than late
     const lay = (shot) => {
       if (!shot?.bitmap) return;
       const { s, u, v } = this.view;

@@ -130,7 +130,7 @@ export class Wood {
 
   async shown() {
     const map = $("map");
-    if (!map || !map.clientWidth) return;
+    if (!map || !map.clientWidth || !this.bench.stage.ready) return;
     const key = `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`;
     if (!this.boards.has(key)) {
       this.boards.set(key, null);
@@ -142,24 +142,41 @@ export class Wood {
     this.draw();
   }
 
+  /** Draw the map with the next frame, however often it is asked for. */
   draw() {
+    this.drawing ??= requestAnimationFrame(() => { this.drawing = null; this.lay(); });
+  }
+
+  lay() {
     const map = $("map");
     const board = this.boards.get(this.key);
     if (!map?.clientWidth || !board) return;
     const ratio = devicePixelRatio || 1;
     const [w, h] = [map.clientWidth, map.clientHeight];
-    map.width = w * ratio;
-    map.height = h * ratio;
+    if (map.width !== Math.round(w * ratio) || map.height !== Math.round(h * ratio)) { map.width = Math.round(w * ratio); map.height = Math.round(h * ratio); }
     const pen = map.getContext("2d");
+    pen.resetTransform();
+    pen.clearRect(0, 0, map.width, map.height);
     const [bw, bh] = board.size;
     // A tall board lies on its side: there is more room across.
     this.lies = bh > bw;
     const [shownW, shownH] = this.lies ? [bh, bw] : [bw, bh];
     const s = Math.min(w / shownW, h / shownH);
     this.scale = s;
-    pen.setTransform(ratio * s, 0, 0, ratio * s, (ratio * (w - shownW * s)) / 2, (ratio * (h - shownH * s)) / 2);
-    if (this.lies) pen.transform(0, -1, 1, 0, 0, bw);
-    pen.drawImage(board.bitmap, 0, 0, bw, bh);
+    const turned = (on) => {
+      on.setTransform(ratio * s, 0, 0, ratio * s, (ratio * (w - shownW * s)) / 2, (ratio * (h - shownH * s)) / 2);
+      if (this.lies) on.transform(0, -1, 1, 0, 0, bw);
+    };
+    // The board does not change while the outline moves over it: it is made small once.
+    if (board.small?.width !== map.width || board.small?.height !== map.height) {
+      board.small = new OffscreenCanvas(map.width, map.height);
+      const once = board.small.getContext("2d");
+      once.imageSmoothingQuality = "high";
+      turned(once);
+      once.drawImage(board.bitmap, 0, 0, bw, bh);
+    }
+    pen.drawImage(board.small, 0, 0);
+    turned(pen);
     const part = this.bench.partState;
     const { at, turn } = this.place;
     const [ax, ay] = part.anchor;
