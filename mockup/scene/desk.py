@@ -17,6 +17,7 @@ from ..outline.drawing import outline_fill, outline_ids, read_outline
 from ..outline.dxf import LARGEST_DXF, dxf_layers, outline_from_dxf
 from ..outline.trace import traced
 from ..outline.shape import Shape
+from .neck import Neck
 from .reader import offer
 from .values import Fitting
 
@@ -33,7 +34,9 @@ class Desk:
         self.folder = folder.resolve()
         self.units: str | None = None  # of DXF files that do not say
         self.notes: dict[str, None] = {}
-        self.made: dict[Hashable, tuple[Fitting, ...]] = {}  # fittings by what went into them: few variants change any
+        # What is made from a few measures, by those: few variants change any of it.
+        self.made: dict[Hashable, tuple[Fitting, ...]] = {}
+        self.necks: dict[Hashable, Neck] = {}
         self._shapes: dict[tuple[str, ...], Shape | MockupError] = {}
         self._cut_outs: dict[tuple[Path, float], Shape | MockupError] = {}
         self._sizes: dict[Path, tuple[int, int] | MockupError] = {}

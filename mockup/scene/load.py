@@ -149,8 +149,7 @@ class _Check:
         neck: Neck | None = None
         self.neck_given, self.raw_neck = root.has("neck"), None
         if self.neck_given:
-            neck = read_neck(root.table("neck"), centre, self._head_outline)
-            self.raw_neck = root.raw("neck")
+            neck = self._neck(root, centre)
         order: list[tuple[Part | Fitting, str]] = []
         self._order(tables, cuts, neck, centre, hand, order)
         if self.problems:
@@ -187,6 +186,20 @@ class _Check:
         elif not given or given == ["outline"]:
             return read_outline_key(read, self.desk, self.sources)
         return None
+
+    def _neck(self, root: Reader, centre: float) -> Neck | None:
+        read, self.raw_neck = root.table("neck"), root.raw("neck")
+        key = (repr(self.raw_neck), centre, self.desk.units)
+        if key in self.desk.necks:
+            read.skip()
+            if "#" in str(self.raw_neck.get("head")):
+                self._head_outline(read, "head")  # it is a source of this variant too
+            return self.desk.necks[key]
+        before = len(self.problems)
+        neck = read_neck(read, centre, self._head_outline)
+        if neck is not None and len(self.problems) == before:
+            self.desk.necks[key] = neck
+        return neck
 
     def _head_outline(self, read: Reader, key: str) -> Shape | None:
         cut = read_outline_key(read, self.desk, self.sources, key)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ..outline.cut import without
 from ..outline.figures import many
@@ -43,10 +44,12 @@ class Neck:
     fretless: bool
     clamp: float
 
+    @lru_cache(maxsize=64)  # noqa: B019 - frozen, and of no use to anyone for long
     def shape(self) -> Shape:
         """The whole neck, head and all."""
         return many([self.head, self.layout.shaft(0.0, self.heel)])
 
+    @lru_cache(maxsize=64)  # noqa: B019
     def face(self) -> Shape:
         """The face of the head, from the nut on."""
         left = without(self.head, [self.layout.nut(self.nut)])

@@ -326,6 +326,14 @@ def test_variants_share_what_they_do_not_change_and_make_anew_what_they_do(folde
                 assert np.array_equal(a, b)
 
 
+def test_a_head_in_a_drawing_of_its_own_is_a_source_of_every_variant(folder, whole):
+    (folder / "head.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="400mm" viewBox="0 -400 300 400">'
+                                     '<path id="head" d="M 120 -290 L 180 -290 L 180 -160 L 120 -160 Z"/></svg>')
+    text = whole.replace("head = { length = 120, width = 60 }", 'head = "head.svg#head"')
+    (folder / "wren.toml").write_text(text + '\n[variants.calm]\n[variants.calm.set]\n"parts.body.sheen" = 60\n')
+    assert "head.svg" in load_scene(folder / "wren.toml").with_variant("calm").sources
+
+
 def load_scene_text(folder, text, name):
     """The fittings of one variant of a scene that has no other."""
     head, *tables = text.split("[variants.")
