@@ -109,12 +109,12 @@ class _Years:
     def __init__(self, rings: Rings, rng: np.random.Generator, n: int, strength: np.random.Generator) -> None:
         self.rings = rings
         # Most years end alike, a few strongly, and some can hardly be found.
-        self.strength = np.clip(1 + rings.uneven * strength.standard_normal(n), 0.15, 2.2) \
-            * np.where(strength.random(n) < (0.0 if rings.kind == "soft" else 0.10), 0.3, 1.0)
+        self.strength = np.clip(1 + rings.uneven * strength.standard_normal(n), 0.25, 1.7) \
+            * np.where(strength.random(n) < (0.0 if rings.kind == "soft" else 0.08), 0.4, 1.0)
         self.thick = np.exp(0.5 * rng.standard_normal(n))
         self.ramp = np.clip(0.15 + 0.18 * rng.standard_normal(n), 0.0, 0.7)
         self.power = np.exp(rng.uniform(-0.3, 1.4, n))          # some darken all year long, some in a week
-        self.blur = rng.beta(0.9, 1.3, n) * (0.5 if rings.kind == "soft" else 1.0)
+        self.blur = rng.beta(1.1, 1.1, n) * (0.5 if rings.kind == "soft" else 1.0)
         self.pale = np.where(rng.random(n) < 0.4, rng.uniform(0.1, 0.4, n), 0)     # bleached first wood
         # A late frost or a dry summer draws a second line, close before the end or anywhere.
         self.double = np.where(rng.random(n) < 0.16, rng.uniform(0.3, 0.9, n), 0), rng.uniform(1.8, 4.0, n)
@@ -128,7 +128,7 @@ class _Years:
             left, gone = (1 - t) * w, t * w
             body = self.ramp[ring] * t ** self.power[ring]
             peak = 0.9 - self.ramp[ring]
-            spread = 2.2 if gradual else 1.0
+            spread = 2.0 if gradual else 0.8
             share = 0.62 if gradual else 1.0
             body += share * peak * np.exp(-left / (spread * line))
             body += 0.8 * self.double[0][ring] * peak * np.exp(-np.abs(left / line - self.double[1][ring]) * 1.6)
@@ -138,7 +138,7 @@ class _Years:
             # What is left of the year before, on the far side of its line.
             line = rings.line * self.thick[before] * thin
             peak = self.strength[before] * (share * (0.9 - self.ramp[before]) + self.ramp[before])
-            body += peak * np.exp(-gone / ((1.4 if gradual else 0.35) * line))
+            body += peak * np.exp(-gone / ((1.5 if gradual else 0.5) * line))
             body -= self.pale[before] * np.exp(-gone / (2.5 * line))
             return body
         if rings.kind == "ring":
