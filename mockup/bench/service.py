@@ -6,7 +6,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -60,6 +60,7 @@ class Bench:
     home: Path
     easel: Easel = field(default_factory=Easel)
     photos: Photos = field(default_factory=Photos)
+    _slow: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "papers"))
     _blobs: OrderedDict[str, Blob] = field(default_factory=OrderedDict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _labs: OrderedDict[Any, PartColour] = field(default_factory=OrderedDict)
@@ -265,7 +266,7 @@ class Bench:
     def papers(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """Write papers into the folder "papers" beside the scene, which is saved first."""
 
-        def work(report: Callable[[float], None]) -> dict[str, Any]:
+        def work() -> dict[str, Any]:
             self._own()
             if self.document.dirty:
                 self.document.save()
@@ -275,7 +276,7 @@ class Bench:
             paths = papers.write(scene, self.folder / "papers", asked, today=date.today().isoformat(), kept=self.easel.kept)
             return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
 
-        return self.easel.ask((tab, "papers", secrets.token_hex(4)), 1, work)
+        return self._beside(work)
 
     def verify(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """Check an approval written from here against what the scene is now."""
@@ -285,11 +286,26 @@ class Bench:
         if blob.file is None or blob.file.suffix != ".json":
             raise MockupError("This is no record of an approval.", fix="Choose the json file that came with one.")
 
-        def work(_: Callable[[float], None]) -> dict[str, Any]:
+        def work() -> dict[str, Any]:
             found = verify(blob.file, kept=self.easel.kept)
             return {"unchanged": found.unchanged, "lines": found.lines()}
 
-        return self.easel.ask((tab, "verify"), 1, work)
+        return self._beside(work)
+
+    def _beside(self, work: Callable[[], Any]) -> Future:
+        """Have long work done beside the easel, one piece after the other, so that the picture still follows the hand."""
+        threads = cv2.getNumThreads()
+
+        def done() -> Any:
+            try:
+                return work()
+            finally:
+                cv2.setNumThreads(threads)  # two that draw at once may each have set it for themselves
+
+        try:
+            return self._slow.submit(done)
+        except RuntimeError:  # the bench is stopping
+            raise MockupError("The bench is being stopped.", fix="Start it again.") from None
 
     def _file(self, path: Path) -> dict[str, Any]:
         kinds = {".png": "image/png", ".jpg": "image/jpeg", ".pdf": "application/pdf", ".json": "application/json", ".csv": "text/csv"}
@@ -327,11 +343,11 @@ class Bench:
     def measure(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """Find the board in the photograph."""
 
-        def work(_: Callable[[float], None]) -> dict[str, Any]:
+        def work() -> dict[str, Any]:
             picture, told = self.photos.measure(asked)
             return {**told, "picture": self.keep(_jpeg(picture, 1600))}
 
-        return self.easel.ask((tab, "measure"), 1, work)
+        return self._beside(work)
 
     def warm(self) -> None:
         """Do what the first picture needs before anybody asks for it."""
@@ -346,7 +362,8 @@ class Bench:
         self.easel.ask("warm", 0, work).add_done_callback(lambda done: done.exception())  # what is wrong the page will say
 
     def stop(self) -> None:
-        """Draw no more and let go of what is large."""
+        """Draw no more and let go of what is large. What is being written is written to its end."""
+        self._slow.shutdown(wait=True, cancel_futures=True)
         self.easel.stop()
         self.photos.leave()
 

@@ -350,6 +350,25 @@ def test_nothing_serious_for_people_who_do_not_see_or_point(shared, visit):
     assert found == []
 
 
+def test_the_wood_follows_the_hand(small_scene, running, visit):
+    """Wood dragged in the large picture moves with the pointer: the same spot of the board stays under it."""
+    page = visit(running(small_scene))
+    page.locator('input[name="part"][value="body"]').check()
+    page.get_by_label("Drag the wood in the large picture").check()
+    before = page.evaluate("() => bench.wood.place.at")
+    view = page.evaluate("() => bench.stage.view")
+    box = page.locator("#picture").bounding_box()
+    # Under the outline of the body, beside the top: lying, the drawing's y runs right and its x up.
+    x, y = (box["x"] + box["width"] / 2 + (25 - view["u"]) * view["s"], box["y"] + box["height"] / 2 + (-50 - view["v"]) * view["s"])
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 8 * view["s"], y - 5 * view["s"], steps=5)
+    settled(page, page.mouse.up)
+    after = page.evaluate("() => bench.wood.place.at")
+    assert abs((after[0] - before[0]) - -5) < 0.6 and abs((after[1] - before[1]) - -8) < 0.6
+    assert [round(v, 2) for v in scene_of(small_scene).get("parts", {})["body"].get("at", [])] == [], "not saved unasked"
+
+
 def test_the_picture_is_true_to_size(shared, visit):
     """100 mm on the ruler's bar are 100 mm of the instrument."""
     page = visit(shared)

@@ -224,6 +224,46 @@ def test_no_file_of_the_maker_is_written_over(bench, app):
     app.post("/api/undo", headers=OURS, json={})
 
 
+@pytest.mark.parametrize("kind, names", [
+    ("sheet", ["pipit.sheet.pdf"]), ("approval", ["pipit.blue.approval.png", "pipit.blue.approval.json"]), ("print", ["pipit.blue.print.pdf"]),
+    ("picture", ["pipit.blue.png"]), ("dossier", ["pipit.blue.dossier.pdf", "pipit.blue.dossier.json", "pipit.blue.dossier.csv"])])
+def test_papers(app, bench, kind, names):
+    told = app.post("/api/papers", headers=OURS, json={"kind": kind, "look": "blue", "paper": "a4"})
+    assert told.status_code == 200, told.text
+    files = told.json()["files"]
+    assert set(names) <= {f["name"] for f in files}
+    for f in files:
+        answer = app.get(f"/api/kept/{f['id']}")
+        assert len(answer.content) == f["bytes"] > 100
+        assert answer.content == (bench.folder / "papers" / f["name"]).read_bytes()
+    assert bench.document.file.read_text() == bench.document.text, "the scene is saved before a paper is written of it"
+
+
+def test_papers_that_make_no_sense(app):
+    for asked in ({"kind": "poster"}, {"kind": "approval"}, {"kind": "approval", "look": "../x"}, {"kind": "sheet", "names": ["blue"]}, {"kind": "print", "paper": "a0"}):
+        answer = app.post("/api/papers", headers=OURS, json=asked)
+        assert answer.status_code == 422 and problem(answer)
+
+
+def test_the_best_places_and_the_lamp(app):
+    told = app.post("/api/places", headers=OURS, json={"part": "top", "look": "blue", "aim": "figure"}).json()
+    assert 1 <= len(told["places"]) <= 5
+    assert app.get(f"/api/kept/{told['places'][0]['picture']}").headers["content-type"] == "image/jpeg"
+    told = app.post("/api/tilt", headers=OURS, json=VIEW).json()
+    frames = [cv2.imdecode(np.frombuffer(app.get(f"/api/kept/{name}").content, np.uint8), 1) for name in told["frames"]]
+    assert len(frames) == 9 and frames[0].shape == (320, 280, 3)
+    assert np.abs(frames[0].astype(int) - frames[-1]).max() > 10, "the figure moves"
+
+
+def test_the_colour_to_meet(app):
+    full = app.post("/api/colour", headers=OURS, json={"part": "top", "look": "blue"}).json()
+    assert full["light"]["lab"][0] > full["lab"][0] > full["dark"]["lab"][0] and full["error"] > 0 and full["basis"]
+    quick = app.post("/api/colour", headers=OURS, json={"part": "top", "look": "blue", "quick": True}).json()
+    assert quick["lab"] == full["lab"]
+    darker = app.post("/api/colour", headers=OURS, json={"part": "top", "look": "blue", "quick": True, "try": {"top": {"steps": [{"stain": "blue", "strength": 1}, {"coat": "oil varnish", "coats": 4}]}}}).json()
+    assert darker["lab"][0] < full["lab"][0] - 3
+
+
 def test_the_photo_limits_are_those_that_are_said():
     assert photos.MOST_BYTES == 120_000_000 and photos.MOST_PIXELS <= 64_000_000
 
