@@ -210,8 +210,11 @@ def exact_distance(shape: Shape, points: np.ndarray, most: float) -> tuple[np.nd
         which = which[hit]
         distance[which], inward[which], foot[which] = edge.nearest(points[which], site[hit])
 
-    fill(np.arange(len(points)), _SPACING, most + _SPACING)
-    fill(np.flatnonzero(np.abs(distance) < _NEAR), _NEAR_SPACING, _NEAR + _SPACING)
+    if most <= _NEAR:
+        fill(np.arange(len(points)), _NEAR_SPACING, most + _SPACING)
+    else:
+        fill(np.arange(len(points)), _SPACING, most + _SPACING)
+        fill(np.flatnonzero(np.abs(distance) < _NEAR), _NEAR_SPACING, _NEAR + _SPACING)
     beyond = ~(np.abs(distance) <= most)
     distance[beyond], inward[beyond], foot[beyond] = np.inf, 0.0, np.nan
     return distance, inward, foot
