@@ -73,7 +73,7 @@ def print_plan(scene: Scene, *, content: str = "both", side: str = "front", shop
     items: list[Item] = []
     origin = box[:2]
     if content != "outline":
-        made = picture(scene, side=side, scale=DENSITY, kept=kept, report=report)
+        made = picture(scene, side=side, scale=DENSITY, kept=kept, report=report, span=None)
         origin = made.canvas.origin
         items.append(_cut_to(made.pixels, origin, box))
         origin = (items[0].x, items[0].y)

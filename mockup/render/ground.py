@@ -36,12 +36,14 @@ def ground_fade(y: np.ndarray) -> np.ndarray:
     return 1.02 - 0.10 * y * y - 0.02 * y
 
 
-def ground_rows(lab: tuple[float, float, float], canvas: Canvas, first: int, last: int, span: tuple[float, float] = (0.0, 1.0)) -> np.ndarray:
+def ground_rows(lab: tuple[float, float, float], canvas: Canvas, first: int, last: int, span: tuple[float, float] | None = (0.0, 1.0)) -> np.ndarray:
     """Colour of the ground for rows of a picture, float32 linear, (rows, 1, 3), or (1, columns, 3) for one that will lie on its side.
 
-    span  the share of the ground, from top to bottom, that the picture shows.
+    span  the share of the ground, from top to bottom, that the picture shows; None for one that is the same all over.
     """
     colour = np.clip(lab_to_linear(np.array(lab)), 0, 1)
+    if span is None:
+        return np.broadcast_to(colour, (1 if canvas.lying else last - first, 1, 3)).astype(np.float32)
     if canvas.lying:
         # Turned left, the right edge becomes the top.
         y = 1 - (np.arange(canvas.width) + 0.5) / canvas.width

@@ -70,7 +70,8 @@ def picture_canvas(scene: Scene, *, side: str, scale: float, lying: bool = False
 
 
 def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | None = None,
-            report: Callable[[float], None] | None = None, canvas: Canvas | None = None, span: tuple[float, float] = (0.0, 1.0)) -> Picture:
+            report: Callable[[float], None] | None = None, canvas: Canvas | None = None,
+            span: tuple[float, float] | None = (0.0, 1.0)) -> Picture:
     """The picture of a scene as its ``variant`` stands.
 
     scale   pixels per mm.
@@ -78,7 +79,8 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     report  hears the share done, 0..1.
     canvas  what of the scene to draw; None for all of it. One that is ``lying``
             gives a picture still upright, lit for being turned to the left.
-    span    which share of the ground, from top to bottom, the picture shows.
+    span    which share of the ground, from top to bottom, the picture shows; None
+            for ground that is blank paper, without shadow or a lamp's fall-off.
 
     Same scene, same scale, same pixels. MockupError when a part runs off its
     board or the picture would be too large.
@@ -94,7 +96,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # Cutting layers, reading boards, working out light and shadow: nothing waits that need not.
     with ThreadPoolExecutor(2) as pool:
         cutting = pool.submit(_layers, parts, kept)
-        falls = pool.submit(_fall, parts, canvas, kept)
+        falls = pool.submit(_fall, parts if span is not None else (), canvas, kept)
         wooden = [p.board for p in parts if isinstance(p, Part)]
         reading = {name: pool.submit(load_board, scene.boards[name], kept) for name in wooden[-1:]}  # what lies on top is seen
         layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]

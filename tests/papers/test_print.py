@@ -320,7 +320,14 @@ def test_hardware_is_redrawn_at_its_measured_size(tmp_path, monkeypatch):
 
 
 def test_the_paper_around_the_picture_is_left_white(wren):
-    """Grey ground would be ink for nothing: far from the slab's shadow, nothing is printed."""
+    """Grey ground and shadow would be ink for nothing: beside the slab, below it too, nothing is printed."""
     _, data = book(wren("board"), paper="full", content="picture")
-    page = by_pdfium(data, 100, 1)
-    assert page[round((EDGE + 300) / 25.4 * 100), round((EDGE + 1.5) / 25.4 * 100)].min() > 235
+    page = by_pdfium(data, 100, 1).astype(int)[:-130]  # without the bars at the foot
+    dark = page.max(axis=2) < 90  # the slab is painted black: the rows and columns that are mostly that
+    rows, columns = np.flatnonzero(dark.sum(axis=1) > 150), np.flatnonzero(dark.sum(axis=0) > 150)
+    beside = 4  # pixels, a millimetre
+    within = 20  # and not yet at the rule
+    top, bottom, left, right = rows.min(), rows.max(), columns.min(), columns.max()
+    for strip in (page[top:bottom, left - within:left - beside], page[top:bottom, right + beside:right + within],
+                  page[bottom + beside:bottom + within, left:right]):
+        assert strip.size and strip.min() >= 254
