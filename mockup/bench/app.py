@@ -20,11 +20,12 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from ..errors import MockupError
+from .blobs import Blob
 from .document import Conflict
 from .easel import Gone
 from .guard import Guard
 from .photos import MOST_BYTES, too_large
-from .service import Bench, Blob
+from .service import Bench
 
 __all__ = ["create_app", "page_files"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -25,27 +24,18 @@ from ..render.layers import seen_pieces
 from ..render.picture import picture, scene_box
 from ..scene.library import texture, textures
 from ..scene.values import Scene
+from .blobs import Blob, Blobs
 from .changes import change_of
 from .document import Document
 from .easel import Easel, Seen, draw, encoded, sketched
 from .photos import Photos, shown
-from .state import hex_of, library, state
+from .state import hex_of, library, plain_colour, state
 from .tries import look_of, read_try, tried, with_part
 
-__all__ = ["Blob", "Bench"]
+__all__ = ["Bench"]
 
-MOST_BLOBS = 96
 FRAMES = 16   # of the light's way there and back
 SURROUNDS = {"grey": (66.0, 0.0, 0.0), "light": (92.0, 0.0, 0.0), "dark": (26.0, 0.0, 0.0)}
-
-
-@dataclass(frozen=True)
-class Blob:
-    """Bytes that the page may fetch by a name it was given; ``file`` where they lie on disk, if they do."""
-
-    data: bytes
-    kind: str
-    file: Path | None = None
 
 
 @dataclass
@@ -61,9 +51,16 @@ class Bench:
     easel: Easel = field(default_factory=Easel)
     photos: Photos = field(default_factory=Photos)
     _slow: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "papers"))
-    _blobs: OrderedDict[str, Blob] = field(default_factory=OrderedDict)
-    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _blobs: Blobs = field(default_factory=Blobs)
     _labs: OrderedDict[Any, PartColour] = field(default_factory=OrderedDict)
+
+    def keep(self, blob: Blob) -> str:
+        """Hold bytes for the page to fetch; gives the name to fetch them by."""
+        return self._blobs.keep(blob)
+
+    def blob(self, name: str) -> Blob:
+        """What is held under a name; a file only from the folder of papers."""
+        return self._blobs.get(name, self.folder / "papers")
 
     # -- what is seen ------------------------------------------------------------
 
@@ -311,29 +308,7 @@ class Bench:
         kinds = {".png": "image/png", ".jpg": "image/jpeg", ".pdf": "application/pdf", ".json": "application/json", ".csv": "text/csv"}
         return {"name": path.name, "id": self.keep(Blob(b"", kinds.get(path.suffix, "application/octet-stream"), path)), "bytes": path.stat().st_size}
 
-    # -- pictures by name --------------------------------------------------------------
-
-    def keep(self, blob: Blob) -> str:
-        """Hold bytes for the page to fetch; gives the name to fetch them by."""
-        with self._lock:
-            name = secrets.token_urlsafe(12)
-            self._blobs[name] = blob
-            while len(self._blobs) > MOST_BLOBS:
-                self._blobs.popitem(last=False)
-            return name
-
-    def blob(self, name: str) -> Blob:
-        """What is held under a name. A file is read now, if it still lies in the folder of papers."""
-        with self._lock:
-            blob = self._blobs.get(name)
-        if blob is None:
-            raise MockupError("This is not held any more.", fix="Make it again.")
-        if blob.file is None:
-            return blob
-        path = blob.file.resolve()
-        if not path.is_relative_to((self.folder / "papers").resolve()) or not path.is_file():
-            raise MockupError(f"{blob.file.name} is not in the folder of papers any more.", fix="Write it again.")
-        return replace(blob, data=path.read_bytes())
+    # -- photographs -------------------------------------------------------------------
 
     def photo(self, data: bytes, name: str) -> dict[str, Any]:
         """Take a dropped photograph; gives its measures and the name of a small picture of it."""
@@ -366,17 +341,6 @@ class Bench:
         self._slow.shutdown(wait=True, cancel_futures=True)
         self.easel.stop()
         self.photos.leave()
-
-
-def plain_colour(found: PartColour) -> dict[str, Any]:
-    """The colour target of a part for the page."""
-
-    def one(lab) -> dict[str, Any] | None:
-        return None if lab is None else {"lab": [round(v, 1) for v in lab], "colour": hex_of(lab)}
-
-    return {"part": found.part, "quick": False, **one(found.finished_lab), "bare": one(found.bare_lab), "light": one(found.light_lab), "dark": one(found.dark_lab),
-            "middle": one(found.middle_lab), "edge": one(found.edge_lab), "error": round(found.error, 1), "spread": round(found.spread, 1),
-            "basis": found.basis, "wood": found.wood, "actual": found.actual}
 
 
 def _seen(asked: Mapping[str, Any]) -> Seen:

@@ -17,6 +17,7 @@ from ..finish.steps import Finish, StainStep
 from ..finish.sheen import MAX_GLOSS, sheen_label, sheen_words
 from ..finish.words import finish_warnings, finish_words
 from ..render.boards import load_board
+from ..render.colours import PartColour
 from ..render.kept import Kept
 from ..render.layers import seen_pieces
 from ..render.picture import MARGIN, scene_box
@@ -26,7 +27,7 @@ from ..scene.lines import line_of
 from ..scene.values import Part, Scene
 from .document import Document
 
-__all__ = ["MOST_PINNED", "hex_of", "library", "plain_finish", "plain_problems", "state"]
+__all__ = ["MOST_PINNED", "hex_of", "library", "plain_colour", "plain_finish", "plain_problems", "state"]
 
 MOST_PINNED = 8
 NEAR = 3  # lines of the file around one that is wrong
@@ -136,3 +137,14 @@ def library(scene: Scene | None, kept: Kept, part: str | None) -> dict[str, Any]
         woods.append({"name": name, "wood": wood.wood, "cut": wood.cut})
     return {"stains": dyes, "films": [{"name": n, "words": e.value.words} for n, e in films().items()], "woods": woods,
             "sheens": [sheen_words(g) for g in range(int(MAX_GLOSS) + 1)]}
+
+
+def plain_colour(found: PartColour) -> dict[str, Any]:
+    """The colour target of a part for the page."""
+
+    def one(lab) -> dict[str, Any] | None:
+        return None if lab is None else {"lab": [round(v, 1) for v in lab], "colour": hex_of(lab)}
+
+    return {"part": found.part, "quick": False, **one(found.finished_lab), "bare": one(found.bare_lab), "light": one(found.light_lab), "dark": one(found.dark_lab),
+            "middle": one(found.middle_lab), "edge": one(found.edge_lab), "error": round(found.error, 1), "spread": round(found.spread, 1),
+            "basis": found.basis, "wood": found.wood, "actual": found.actual}

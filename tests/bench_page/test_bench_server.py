@@ -11,9 +11,10 @@ from starlette.testclient import TestClient
 
 from mockup.bench import photos
 from mockup.bench.app import create_app, page_files
+from mockup.bench.blobs import Blob
 from mockup.bench.document import Document
 from mockup.bench.guard import HEADERS
-from mockup.bench.service import Bench, Blob
+from mockup.bench.service import Bench
 
 PORT, TOKEN = 8731, "a-token-of-this-start"
 HOME = f"http://127.0.0.1:{PORT}"
