@@ -274,11 +274,14 @@ def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fal
     if isinstance(d.wood, LoadedCutOut):
         bands = d.wood.block(canvas, rows, columns)
     elif d.wood is not None:
-        bare = d.wood.bare_rows(top - d.face.window[1], bottom - d.face.window[1])[:, piece.first - d.face.window[0]:piece.last - d.face.window[0]]
-        bare = np.ascontiguousarray(bare)
-        bands = d.wood.block(bare, canvas, rows, columns, d.face.window[0])
-        if d.wood.pores is not None and surface is not None:
-            surface = d.wood.pores.over(bare, surface)
+        x0, y0, x1, y1 = d.face.window
+        dented = d.wood.pores is not None and surface is not None
+        # A pore's walls are told from its neighbours: a pixel more all around, so that no block shows its edge.
+        up, down, left, right = (int(dented and more) for more in (top > y0, bottom < y1, piece.first > x0, piece.last < x1))
+        around = d.wood.bare_rows(top - up - y0, bottom + down - y0)[:, piece.first - left - x0:piece.last + right - x0]
+        bands = d.wood.block(np.ascontiguousarray(around[up:len(around) - down, left:around.shape[1] - right]), canvas, rows, columns, x0)
+        if dented:
+            surface = d.wood.pores.over(np.ascontiguousarray(around), surface, (up, left))
     for k in range(3):
         lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:

@@ -33,13 +33,17 @@ class PoreRelief:
     lean: np.ndarray
     glint: float
 
-    def over(self, bare: np.ndarray, surface: np.ndarray) -> np.ndarray:
-        """Light from the surface of a block, (H, W) float32, with pores in it; ``bare`` are its (H, W, 4) uint16 bare rows."""
+    def over(self, bare: np.ndarray, surface: np.ndarray, corner: tuple[int, int] = (0, 0)) -> np.ndarray:
+        """Light from the surface of a block, (H, W) float32, with pores in it.
+
+        bare  its bare rows (uint16, four channels), or more of them: the block begins in row and column ``corner``.
+        """
         dents = cv2.LUT(cv2.extractChannel(bare, 2), self.pores)
         if dents.max() < 0.02:
             return surface
         walls = cv2.filter2D(dents, cv2.CV_32F, self.lean * np.float32(self.glint), borderType=cv2.BORDER_REPLICATE)
-        np.maximum(walls, 0, out=walls)
+        here = slice(corner[0], corner[0] + surface.shape[0]), slice(corner[1], corner[1] + surface.shape[1])
+        walls, dents = np.maximum(walls[here], 0), dents[here].copy()
         walls += surface
         dents *= surface
         return cv2.scaleAdd(dents, -BREAKS, walls)

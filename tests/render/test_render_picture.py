@@ -88,7 +88,10 @@ def test_abutting_parts_leave_no_seam(plank):
     one = make_part(box(-30, -30, 30, 30), (75.0, 60.0), finish=paint, roundover=0.0)
     got = picture(make_scene(path, mm, size, parts=halves), scale=1.7).pixels.astype(int)
     whole = picture(make_scene(path, mm, size, parts=(one,)), scale=1.7).pixels.astype(int)
-    assert np.abs(got - whole).max() <= 2  # the shadow is drawn at one sample per mm
+    apart = np.abs(got - whole)
+    seam = round((cut + 30 + 28) * 1.7)
+    assert apart[:, seam - 3:seam + 4].max() <= 2  # the shadow is drawn at one sample per mm
+    assert apart.max() <= 4  # elsewhere the halves lie on other wood, whose open pores show in the paint
 
 
 @pytest.mark.parametrize("scale", [0.5, 1.0, 2.0, 5.3])
