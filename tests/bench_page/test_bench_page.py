@@ -237,6 +237,20 @@ def test_the_file_changes_on_disk(small_scene, running, visit):
     page.locator("#stage").wait_for(state="visible")
 
 
+def test_a_part_off_its_board_is_put_right_on_the_page(small_scene, running, visit):
+    """Nothing can be drawn, so the page says why, and has what it takes to mend it."""
+    small_scene.write_text(small_scene.read_text().replace('cut = "bookmatch"', 'cut = "bookmatch"\nat = [5, 5]'))
+    page = visit(running(small_scene), picture=False)
+    page.locator("#notices").get_by_text(re.compile("parts.top.*board")).wait_for()
+    page.get_by_role("button", name="Find five places").click()
+    page.get_by_role("button", name=re.compile("^Place 1")).click()
+    page.wait_for_selector("#picture[data-exact=true]")
+    page.locator("#notices .notice").wait_for(state="detached")
+    page.locator("#save").click()
+    page.get_by_text("pipit.toml: saved").wait_for()
+    assert scene_of(small_scene)["parts"]["top"]["at"] != [5, 5]
+
+
 def test_stopped_in_the_middle_of_a_drag(small_scene, running, visit):
     """The server dies under the hand: the page says so, and all but the last second is there again."""
     bench = running(small_scene)

@@ -215,6 +215,7 @@ class Bench {
   trying(part, values, change) {
     this.tries = { ...this.tries, [part]: { ...this.tries[part], ...values } };
     this.pending = change;
+    this.lastTry = performance.now();
     this.stage.dropFrames();
     this.stage.ask();
     if (change.do !== "place") this.colour(true);
@@ -238,8 +239,11 @@ class Bench {
       this.pending = null;
       if (!done) { this.tries = {}; this.stage.ask(); }
     }
-    if (end) { this.gesture += 1; await this.load(); }
+    if (end) { this.gesture += 1; this.lastTry = 0; await this.load(); }
   }
+
+  /** Whether a hand is on something right now: what it does is heard of when it lets go. */
+  get hand() { return performance.now() - (this.lastTry || -1e9) < 1500; }
 
   /** A change that is made at once. */
   async edit(change) {
@@ -437,5 +441,5 @@ class Bench {
 
 const bench = new Bench();
 globalThis.bench = bench; // for whoever looks in from the console
-bench.source = listen((version) => { if (bench.state && version > bench.version && !bench.pending) bench.load(); });
+bench.source = listen((version) => { if (bench.state && version > bench.version && !bench.hand) bench.load(); });
 bench.load();

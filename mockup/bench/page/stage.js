@@ -156,8 +156,11 @@ export class Stage {
         });
       }
     } catch (error) {
-      if (error instanceof Refused) this.bench.refused(error);
-      else if (!(error instanceof Away)) throw error;
+      if (error instanceof Refused) {
+        this.bench.refused(error);
+        // Without a picture, too, the rest of the page must be there: to put right what keeps it from being drawn.
+        if (!this.ready) { this.ready = true; this.bench.ready(); }
+      } else if (!(error instanceof Away)) throw error;
     } finally {
       this.flying -= 1;
       if (this.wanted) {
