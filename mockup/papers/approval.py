@@ -14,11 +14,11 @@ from ..files.whole import write_all
 from ..finish.words import finish_warnings, step_words
 from ..render.colours import PartColour, colours
 from ..render.kept import Kept
-from ..render.picture import MARGIN, picture, scene_box
+from ..render.picture import MARGIN, picture, refuse_missing_wood, scene_box
 from ..render.placements import placement_picture
 from ..scene.hardware import hardware_sentence
 from ..scene.values import Part, Scene
-from .approval_layout import WIDTH, Approval, Recipe, Target, Thumbnail, lay_out, plan
+from .approval_layout import HIGHEST, WIDTH, Approval, Plan, Recipe, Target, Thumbnail, lay_out, plan, words_height
 from .choice import Checked
 from .describe import (Group, basis_sentence, binding_words, capital, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
                        unbroken, unbroken_units, wood_sentence, wood_words)
@@ -63,24 +63,36 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
     density = px_width / WIDTH
     box = scene_box(chosen, side)
     size = (box[2] - box[0] + 2 * MARGIN, box[3] - box[1] + 2 * MARGIN)
-    planned = plan(size, min(len(chosen.parts), MOST_THUMBNAILS))
-    # Few digits, so that the record can be read: down, so that the picture still fits.
-    scale = int(planned.scale * density * 1000) / 1000
-    made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.7 * share))
+    refuse_missing_wood(chosen, side, kept)
     found = colours(chosen, kept=kept)
-    told(0.85)
     grouped = groups(chosen, side)
-    notes = (*approval_notes(chosen, made.notes), *filter(None, [hardware_sentence(chosen)]), *parting_notes(chosen, found, grouped, kept, side))
-    thumbnails = _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
-    told(0.95)
-    height, width = made.pixels.shape[:2]
-    image = Image(0, 0, width / density, height / density, made.pixels)
+    told(0.1)
+    notes = (*filter(None, [hardware_sentence(chosen)]), *parting_notes(chosen, found, grouped, kept, side))
     words = Approval(
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
         answer=() if choice is None else _answer(choice), signed=chosen.client if choice is None else choice.choice.name,
         recipes=tuple(_recipe(chosen, g) for g in grouped),
         targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names),
-        basis=basis_sentence(found), thumbnails=thumbnails, notes=notes, fingerprint="0000 0000 0000")
+        basis=basis_sentence(found), thumbnails=(), notes=notes, fingerprint="0000 0000 0000")
+
+    def placed(planned: Plan) -> tuple[Thumbnail, ...]:
+        return _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
+
+    count = min(len(chosen.parts), MOST_THUMBNAILS)
+    planned = plan(size, count)
+    words = replace(words, thumbnails=placed(planned))
+    if planned.beside and (room := words_height(words, planned, density)) > HIGHEST:
+        # Words take the page further down anyway: the picture, which is what is approved, fills the height.
+        planned = plan(size, count, room)
+        words = replace(words, thumbnails=placed(planned))
+    told(0.2)
+    # Few digits, so that the record can be read: down, so that the picture still fits.
+    scale = int(planned.scale * density * 1000) / 1000
+    made = picture(chosen, side=side, scale=scale, kept=kept, report=lambda share: told(0.2 + 0.75 * share))
+    notes = (*approval_notes(chosen, made.notes), *notes)
+    words = replace(words, notes=notes)
+    height, width = made.pixels.shape[:2]
+    image = Image(0, 0, width / density, height / density, made.pixels)
     at = _picture_at(lay_out(words, planned, image, density)[1], image, density)
     name = chosen.name if name is None else _plain_name(name)
     record = make_record(chosen, made, found, side=side, today=today, notes=notes, folder=Path(folder),

@@ -9,10 +9,11 @@ from .face import PT
 from .flow import Column, Style
 from .page import INK, PALE, QUIET, Box, Image, Item, Line, Text
 
-__all__ = ["WIDTH", "Approval", "Plan", "Recipe", "Target", "Thumbnail", "lay_out", "plan"]
+__all__ = ["HIGHEST", "WIDTH", "Approval", "Plan", "Recipe", "Target", "Thumbnail", "lay_out", "plan", "words_height"]
 
 WIDTH, LEAST_HEIGHT = 420.0, 297.0  # mm: A3 on its side
 MARGIN, GUTTER = 15.0, 11.0
+HIGHEST = 224.0  # mm of a picture beside words; more where the words themselves are longer
 ACROSS, BETWEEN = 2, 6.0  # thumbnails in a row, and mm between them
 TITLE, BODY, SMALL = Style(24, leading=1.18), Style(10.5, leading=1.4), Style(9, colour=QUIET, leading=1.4)
 EM = 10.5 * PT
@@ -87,15 +88,15 @@ class Plan:
     thumbnail: tuple[float, float]
 
 
-def plan(size: tuple[float, float], thumbnails: int) -> Plan:
-    """Where things go for a picture of ``size`` mm with its ground, and a number of thumbnails.
+def plan(size: tuple[float, float], thumbnails: int, highest: float = HIGHEST) -> Plan:
+    """Where things go for a picture of ``size`` mm with its ground, at most ``highest`` mm on the page, and a number of thumbnails.
 
     A high picture stands at the left with two columns beside it, a wide one lies above three columns.
     """
     wide, high = size
     inner = WIDTH - 2 * MARGIN
     if high / wide >= 0.6:
-        scale = min((196 if high >= wide else 230) / wide, 224 / high)
+        scale = min((196 if high >= wide else 230) / wide, highest / high)
         picture = (wide * scale, high * scale)
         first = MARGIN + picture[0] + GUTTER
         width = (WIDTH - MARGIN - first - GUTTER) / 2
@@ -112,25 +113,36 @@ def lay_out(words: Approval, planned: Plan, picture: Image, density: float) -> t
     head = _head(words)
     items: list[Item] = [*head.items, replace(picture, x=MARGIN, y=_level(head.y, density))]
     below = head.y + picture.height
-    top = head.y if planned.beside else below + 8
-    if planned.beside:
-        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _placement), (_answer, _targets, _notes))
-    else:
-        share = ((_recipe,), (_targets, _notes), (_answer, _placement))
-    lowest = below
-    for (x, width), column_blocks in zip(planned.columns, share, strict=True):
-        column = Column(x, top, width)
-        for block in column_blocks:
-            before = column.y
-            block(column, words, density)
-            if column.y > before:
-                column.space(3.4 * EM)
-        items += column.items
-        lowest = max(lowest, column.y - 3.4 * EM)
+    columns = _columns(words, planned, head.y if planned.beside else below + 8, density)
+    items += [item for column in columns for item in column.items]
+    lowest = max(below, *(column.y for column in columns))
     foot = _foot(words, 0.0)
     height = max(LEAST_HEIGHT, lowest + 9 + foot.y + MARGIN)
     height = round(height * density) / density
     return height, (*items, *_foot(words, height - MARGIN - foot.y).items)
+
+
+def words_height(words: Approval, planned: Plan, density: float) -> float:
+    """How far down the page the longest column of words reaches from its top, mm."""
+    return max(column.y for column in _columns(words, planned, 0.0, density))
+
+
+def _columns(words: Approval, planned: Plan, top: float, density: float) -> list[Column]:
+    if planned.beside:
+        share: tuple[tuple[Callable, ...], ...] = ((_recipe, _placement), (_answer, _targets, _notes))
+    else:
+        share = ((_recipe,), (_targets, _notes), (_answer, _placement))
+    columns = []
+    for (x, width), blocks in zip(planned.columns, share, strict=True):
+        column = Column(x, top, width)
+        for block in blocks:
+            before = column.y
+            block(column, words, density)
+            if column.y > before:
+                column.space(3.4 * EM)
+        column.y -= 3.4 * EM
+        columns.append(column)
+    return columns
 
 
 def _level(mm: float, density: float) -> float:

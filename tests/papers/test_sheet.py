@@ -268,3 +268,14 @@ def test_progress_rises_to_one(good_scene):
     heard = []
     sheet(good_scene, ["amber", "red"], today=TODAY, px_width=1000, kept=Kept(), report=heard.append)
     assert heard == sorted(heard) and heard[-1] == pytest.approx(1)
+
+
+def test_a_tall_instrument_fills_the_height_of_its_approval(tmp_path):
+    """What is approved is the picture: it is not small beside long columns of words."""
+    from mockup.papers.approval import approval
+    from mockup.scene.load import load_scene
+
+    scene = load_scene("heron")
+    made = approval(scene, scene.variants[0].name, tmp_path, today=TODAY, px_width=1200)
+    height = made.record["picture"]["height"] / made.page.px_per_mm
+    assert height > 0.7 * made.page.height
