@@ -157,9 +157,9 @@ class Bench {
   /** Something must be known: it stays until it is read. */
   say(words) { this.said = words; if (this.state) this.notices(); }
 
-  /** Something was not possible: say why, and show things as they are. */
-  refused(error) {
-    this.problem = true;
+  /** Something was not possible: say why. What a picture lacked is over with the next picture; all else stays until it is read. */
+  refused(error, passing = false) {
+    this.problem = passing;
     this.say(error.message);
   }
 

@@ -157,7 +157,7 @@ export class Stage {
       }
     } catch (error) {
       if (error instanceof Refused) {
-        this.bench.refused(error);
+        this.bench.refused(error, true);
         // Without a picture, too, the rest of the page must be there: to put right what keeps it from being drawn.
         if (!this.ready) { this.ready = true; this.bench.ready(); }
       } else if (!(error instanceof Away)) throw error;
