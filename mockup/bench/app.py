@@ -34,7 +34,7 @@ FONTS = Path(__file__).resolve().parents[1] / "papers" / "fonts"
 KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
          ".ttf": "font/ttf", ".svg": "image/svg+xml"}
 MOST_JSON = 1_000_000
-LOOK_EVERY = 0.7  # s between looks at the file on disk
+TICK, LOOK_EVERY = 0.15, 5  # s between looks at whether to end, and how many of them to one at the file on disk
 OFFENCE = "Something went wrong here, and nothing was changed. The window that runs mockup bench says more."
 
 
@@ -44,8 +44,13 @@ def page_files() -> dict[str, tuple[bytes, str]]:
     return {p.name: (p.read_bytes(), KINDS[p.suffix]) for p in files}
 
 
-def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] = lambda: None) -> Guard:
-    """The application for one bench, behind its guard. ``stop`` is called when the page asks to end it."""
+def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] = lambda: None,
+               stopping: Callable[[], bool] = lambda: False) -> Guard:
+    """The application for one bench, behind its guard.
+
+    stop      called when the page asks to end it.
+    stopping  whether the server is about to end, as after an interrupt.
+    """
     files = page_files()
     ended = asyncio.Event()
     clients: set[asyncio.Event] = set()
@@ -57,10 +62,18 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
                 loop[0].call_soon_threadsafe(one.set)
 
     async def watch() -> None:
+        ticks = 0
         while not ended.is_set():
-            await asyncio.sleep(LOOK_EVERY)
-            with contextlib.suppress(Exception):
-                await run_in_threadpool(bench.document.look)
+            await asyncio.sleep(TICK)
+            if stopping():
+                # Pages that listen are let go, or the server would wait for them.
+                ended.set()
+                changed()
+                return
+            ticks += 1
+            if ticks % LOOK_EVERY == 0:
+                with contextlib.suppress(Exception):
+                    await run_in_threadpool(bench.document.look)
 
     @contextlib.asynccontextmanager
     async def life(_):

@@ -70,12 +70,12 @@ def serve(document: Document, home: Path, *, port: int | None, browser: bool, sa
 
     bench = Bench(document, home)
     server = uvicorn.Server(uvicorn.Config("", log_level="error", lifespan="on", timeout_graceful_shutdown=1, server_header=False,
-                                           access_log=False, h11_max_incomplete_event_size=65536))
+                                           access_log=False, proxy_headers=False, h11_max_incomplete_event_size=65536))
 
     def stop() -> None:
         server.should_exit = True
 
-    server.config.app = create_app(bench, port=taken, token=token, stop=stop)
+    server.config.app = create_app(bench, port=taken, token=token, stop=stop, stopping=lambda: server.should_exit)
     try:
         server.run(sockets=[sock])
     except KeyboardInterrupt:

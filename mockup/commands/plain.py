@@ -9,6 +9,7 @@ __all__ = ["PlainCommand", "PlainGroup", "scene_argument", "variant_option"]
 WIDTH = 100
 ARGUMENTS = {
     "SCENE": "A scene file, the folder it is in, or the name of a built-in scene, such as tern.",
+    "[SCENE]": "As for other commands; left out, the scene of this folder, else the built-in tern.",
     "DIR": "A folder, made if it is not there.",
     "PHOTO": "A photo or scan: jpg, png, tif, webp.",
     "SPECIES": 'A kind of wood, as "wood list --kinds" names it.',

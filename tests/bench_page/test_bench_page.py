@@ -311,6 +311,14 @@ def test_a_full_disk_is_said_and_nothing_is_lost(small_scene, running, visit):
     assert scene_of(small_scene)["variants"]["honey"]["set"]["parts.top.sheen"] == 23
 
 
+def test_an_interrupt_ends_it_quietly(small_scene, running, visit):
+    bench = running(small_scene)
+    page = visit(bench)
+    assert bench.end() == 0
+    page.get_by_role("heading", name="The bench does not answer any more").wait_for()
+    assert bench.log.count("\n") == 1, bench.log
+
+
 def test_a_port_in_use_is_said(small_scene, running):
     first = running(small_scene)
     port = first.base.rsplit(":", 1)[1]
