@@ -341,7 +341,7 @@ def test_a_built_in_scene_is_copied_when_it_is_saved(running, visit, tmp_path):
 
 
 def test_nothing_serious_for_people_who_do_not_see_or_point(shared, visit):
-    """axe-core over every step of the work, both dialogs, both surrounds, three widths."""
+    """axe-core over every step of the work, the dialogs, the surrounds, three widths."""
     import axe_playwright_python
 
     script = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
@@ -363,6 +363,18 @@ def test_nothing_serious_for_people_who_do_not_see_or_point(shared, visit):
     page.locator("#ruler").click()
     look("ruler")
     page.locator("#ruleLeave").click()
+    photo = cv2.imencode(".png", np.random.default_rng(5).integers(60, 200, (300, 420, 3), np.uint8))[1].tobytes()
+    opened(page, "wood")
+    page.locator('#wood-work input[type="file"]').set_input_files({"name": "board.png", "mimeType": "image/png", "buffer": photo})
+    page.get_by_text("The printed strips were not found").wait_for()
+    page.get_by_role("button", name="Set a mark in the middle").click()
+    look("photo")
+    mark = page.get_by_role("button", name="Corner 1, top left")
+    mark.focus()
+    before = mark.bounding_box()["x"]
+    page.keyboard.press("Shift+ArrowLeft")
+    assert mark.bounding_box()["x"] < before - 5, "a mark moves by keys"
+    page.get_by_role("button", name="Leave it").click()
     for width in (360, 2560):
         page.set_viewport_size({"width": width, "height": 900})
         page.wait_for_timeout(300)
