@@ -125,7 +125,7 @@ export class Stage {
   }
 
   /** Whether what is shown is all that there is to show. */
-  get quiet() { return !this.flying && !this.wanted && !this.settling; }
+  get quiet() { return this.ready && !this.flying && !this.wanted && !this.settling; }
 
   settle() {
     this.settling = null;
@@ -167,7 +167,8 @@ export class Stage {
         this.wanted = false;
         this.ask();
       } else if (first && this.main) {
-        this.ask();
+        // Shown first, and only then made better: both take the machine's whole strength.
+        requestAnimationFrame(() => setTimeout(() => this.ask()));
       }
     }
   }
