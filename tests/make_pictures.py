@@ -17,7 +17,7 @@ from mockup.scene.load import load_scene
 from mockup.scene.places import builtin_scenes
 
 WIDTH = 1600            # pixels of a page
-QUALITY = 82            # JPEG, all colour kept
+QUALITY = 78            # JPEG, all colour kept
 TODAY = "2026-11-25"    # so that a picture changes only when its drawing does
 
 

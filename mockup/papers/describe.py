@@ -123,14 +123,16 @@ def basis_sentence(colours: Iterable[PartColour]) -> str:
     found = [c for c in colours if c.basis != "bare wood"]
     if not found:
         return "Nothing is finished: the colours are those of the boards' own pictures."
-    most = max(c.error for c in found)
+    least, most = min(c.error for c in found), max(c.error for c in found)
     if all(c.basis.startswith("fitted") for c in found):
         rests = "Colours are fitted to test boards"
     elif all(c.basis == "library estimate" for c in found):
         rests = "Colours are library estimates, not tried on a test board"
     else:
         rests = "Some colours are fitted to test boards, the others are library estimates"
-    return f"{rests}: {unbroken('95 of 100')} finished parts should come out within {unbroken(f'ΔE00 {most:.1f}')} of the colour given."
+    within = f"{unbroken(f'ΔE00 {most:.1f}')} of the colour given" if f"{least:.1f}" == f"{most:.1f}" else \
+        f"the range given with each colour, {unbroken(f'ΔE00 {least:.1f}')} to {unbroken(f'{most:.1f}')}"
+    return f"{rests}: {unbroken('95 of 100')} finished parts should come out within {within}."
 
 
 def binding_words(part: Part) -> str:

@@ -2,7 +2,6 @@
 
 import io
 import re
-import shutil
 
 import cv2
 import numpy as np
@@ -144,37 +143,6 @@ def test_alike_is_said_when_it_is_so_and_only_then(good_scene, good_kept):
     assert re.search(r"Amber and Amber again may look alike: the mean colour of the body differs by (only|less than) ΔE00 0\.\d\.", said)
     assert said.count("alike") == 1
     assert "alike" not in words(make(good_scene, ["amber", "red"], good_kept))
-
-
-def _on_maple(scene, folder, lines):
-    """The scene on a board of plain maple, with more lines in its file."""
-    from mockup.scene.load import load_scene
-
-    shutil.copytree(scene.folder, folder)
-    (folder / "plover.toml").write_text(re.sub(r'photo = "table.png".*?grain = 90', 'texture = "maple-plain-1"', scene.file.read_text(), flags=re.S) + lines)
-    return load_scene(folder / "plover.toml")
-
-
-DYED = """
-[variants.dyed]
-title = "Dyed"
-[variants.dyed.set]
-"parts.body.finish" = [ { stain = "red", strength = 1 }, { coat = "water-borne", coats = 3 } ]
-"""
-PAINTED = """
-[variants.painted]
-title = "Painted"
-[variants.painted.set]
-"parts.body.finish" = [ { paint = [PAINT] } ]
-"""
-
-
-@pytest.fixture(scope="module")
-def metameric(good_scene, good_kept, tmp_path_factory):
-    """A red dye, and a paint mixed to its very colour in daylight."""
-    dyed = _on_maple(good_scene, tmp_path_factory.mktemp("dyed") / "plover", DYED).with_variant("dyed")
-    lab = next(c for c in colours(dyed, kept=good_kept) if c.part == "body").finished_lab
-    return _on_maple(good_scene, tmp_path_factory.mktemp("pair") / "plover", DYED + PAINTED.replace("PAINT", ", ".join(f"{v:.1f}" for v in lab)))
 
 
 PARTS = re.compile(r"Dyed and Painted match under (?:daylight|a white LED) \(ΔE00 (\d\.\d)\) and part under a warm lamp \(ΔE00 (\d\.\d)\); estimate: ")
