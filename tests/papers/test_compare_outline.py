@@ -48,7 +48,8 @@ def tern(tmp_path_factory):
 
 
 # tilt, fall of light, blur, noise, turn on the bench, bench (Lab)
-PHOTOS = [(20, 1.6, 1.2, 1.5, 37, (80, 1, 3)), (25, 1.4, 1.0, 2.0, -80, (20, 0, 0)),
+PHOTOS = [(20, 1.6, 1.2, 1.5, 37, (80, 1, 3)),
+          pytest.param(25, 1.4, 1.0, 2.0, -80, (20, 0, 0), marks=pytest.mark.slow),
           pytest.param(5, 1.1, 0.6, 0.5, 0, (30, 2, 4), marks=pytest.mark.slow),
           pytest.param(14, 2.0, 0.9, 1.0, 184, (60, -3, -8), marks=pytest.mark.slow)]
 

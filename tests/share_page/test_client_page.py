@@ -103,9 +103,13 @@ def test_two_fingers_enlarge_and_one_moves(open_page):
     assert shows(page, "Honey, front"), "no swipe while it is enlarged"
     page.tap("#whole")
     page.wait_for_function("() => document.querySelector('.sheet').style.transform.includes('scale(1)')", timeout=15000)
-    touch(page, [(x, y)])
-    touch(page, [(x, y)])
-    page.wait_for_function("() => document.querySelector('.sheet').style.transform.includes('scale(3)')", timeout=15000)
+    for _ in range(6):  # a busy machine may tap twice too slowly for a double tap
+        touch(page, [(x, y)])
+        touch(page, [(x, y)])
+        page.wait_for_timeout(600)
+        if zoom(page) == pytest.approx(3, abs=0.01):
+            break
+    assert zoom(page) == pytest.approx(3, abs=0.01)
 
 
 def test_a_line_between_two(open_page):
