@@ -34,6 +34,11 @@ FONTS = Path(__file__).resolve().parents[1] / "papers" / "fonts"
 KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
          ".ttf": "font/ttf", ".svg": "image/svg+xml"}
 MOST_JSON = 1_000_000
+MOST_ANSWER = 2_000_000  # bytes of a client's mail
+# A paper may not ask for anything, nor is it of the page's own origin; the client's page holds its own pictures and script.
+PAPER = "default-src 'none'; sandbox"
+CLIENTS_PAGE = ("default-src 'none'; img-src data:; font-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
+                "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox allow-scripts")
 TICK, LOOK_EVERY = 0.15, 5  # s between looks at whether to end, and how many of them to one at the file on disk
 OFFENCE = "Something went wrong here, and nothing was changed. The window that runs mockup bench says more."
 
@@ -118,15 +123,12 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
 
     async def upload(request: Request) -> Response:
         name = "".join(c for c in request.query_params.get("name", "photo") if c.isprintable() and c not in "/\\")[-80:] or "photo"
-        said = request.headers.get("content-length", "0")
-        if not said.isdigit() or int(said) > MOST_BYTES:
-            raise too_large(name)
-        data = bytearray()
-        async for block in request.stream():
-            data += block
-            if len(data) > MOST_BYTES:
-                raise too_large(name)
-        return JSONResponse(await run_in_threadpool(bench.photo, bytes(data), name))
+        return JSONResponse(await run_in_threadpool(bench.photo, await _body(request, MOST_BYTES, too_large(name)), name))
+
+    async def answer(request: Request) -> Response:
+        data = await _body(request, MOST_ANSWER, MockupError("This is too large to be a client's choice.", fix="Save the client's mail as text."))
+        made = await run_in_threadpool(bench.answer, data, write=request.query_params.get("write") == "1")
+        return JSONResponse(await asyncio.wrap_future(made))
 
     async def end(_: Request) -> Response:
         ended.set()
@@ -142,7 +144,7 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
         blob: Blob = await run_in_threadpool(bench.blob, request.path_params["name"])
         headers = {} if blob.file is None else {"content-disposition": f"inline; filename*=utf-8''{quote(blob.file.name)}"}
         if blob.file is not None:
-            headers["content-security-policy"] = "default-src 'none'; sandbox"
+            headers["content-security-policy"] = CLIENTS_PAGE if blob.kind.startswith("text/html") else PAPER
         return Response(blob.data, media_type=blob.kind, headers=headers)
 
     def asking(work: Callable[[str, dict[str, Any]], Any]) -> Callable[[Request], Awaitable[Response]]:
@@ -183,10 +185,24 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
         Route("/api/library", reading(lambda r: bench.library(r.query_params.get("part")))),
         Route("/api/wood/{name}", reading(lambda r: bench.wood(r.path_params["name"]))),
         Route("/api/board/{name}", board), Route("/api/kept/{name}", kept), Route("/api/events", events),
-        Route("/api/picture", picture, methods=["POST"]), Route("/api/photo", upload, methods=["PUT"]), Route("/api/stop", end, methods=["POST"]),
+        Route("/api/picture", picture, methods=["POST"]), Route("/api/photo", upload, methods=["PUT"]),
+        Route("/api/answer", answer, methods=["PUT"]), Route("/api/stop", end, methods=["POST"]),
         *(Route(f"/api/{name}", asking(work), methods=["POST"]) for name, work in posts.items()),
     ], exception_handlers={MockupError: _told, Conflict: _conflict, Gone: _gone, ClientDisconnect: _gone, Exception: _broken})
     return Guard(app, port=port, token=token)
+
+
+async def _body(request: Request, most: int, large: MockupError) -> bytes:
+    """What a request brings, refused before it is read where it says that it is too large, and while it is read where it lied."""
+    said = request.headers.get("content-length", "0")
+    if not said.isdigit() or int(said) > most:
+        raise large
+    data = bytearray()
+    async for block in request.stream():
+        data += block
+        if len(data) > most:
+            raise large
+    return bytes(data)
 
 
 async def _asked(request: Request) -> dict[str, Any]:

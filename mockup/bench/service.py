@@ -264,16 +264,42 @@ class Bench:
         """Write papers into the folder "papers" beside the scene, which is saved first."""
 
         def work() -> dict[str, Any]:
-            self._own()
-            if self.document.dirty:
-                self.document.save()
-            scene = self.document.scene(exact=True)
             from . import papers  # they load much that the first picture does not need
 
+            scene = self._saved()
+
             paths = papers.write(scene, self.folder / "papers", asked, today=date.today().isoformat(), kept=self.easel.kept)
-            return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
+            return {**self._written(paths), "notes": papers.notes(scene, asked, paths)}
 
         return self._beside(work)
+
+    def answer(self, data: bytes, *, write: bool) -> Future:
+        """Read a client's answer: who chose what. With ``write`` its approval is written, too, the scene being saved first."""
+
+        def work() -> dict[str, Any]:
+            from . import papers
+
+            today, kept = date.today().isoformat(), self.easel.kept
+            found = papers.read_answer(self.document.scene(exact=True), data, today=today, kept=kept)
+            said = found.choice
+            told = {"look": found.scene.variant.name, "option": found.scene.variant.title, "client": said.name, "date": said.date,
+                    "comment": said.comment, "checked": said.checked}
+            if not write:
+                return told
+            scene = self._saved()
+            found = papers.read_answer(scene, data, today=today, kept=kept)  # of the files as they are now
+            return {**told, **self._written(papers.answered(scene, found, self.folder / "papers", today=today, kept=kept))}
+
+        return self._beside(work)
+
+    def _saved(self) -> Scene:
+        self._own()
+        if self.document.dirty:
+            self.document.save()
+        return self.document.scene(exact=True)
+
+    def _written(self, paths: tuple[Path, ...]) -> dict[str, Any]:
+        return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
 
     def verify(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """Check an approval written from here against what the scene is now."""
@@ -305,7 +331,8 @@ class Bench:
             raise MockupError("The bench is being stopped.", fix="Start it again.") from None
 
     def _file(self, path: Path) -> dict[str, Any]:
-        kinds = {".png": "image/png", ".jpg": "image/jpeg", ".pdf": "application/pdf", ".json": "application/json", ".csv": "text/csv"}
+        kinds = {".png": "image/png", ".jpg": "image/jpeg", ".pdf": "application/pdf", ".json": "application/json",
+                 ".csv": "text/csv", ".html": "text/html; charset=utf-8"}
         return {"name": path.name, "id": self.keep(Blob(b"", kinds.get(path.suffix, "application/octet-stream"), path)), "bytes": path.stat().st_size}
 
     # -- photographs -------------------------------------------------------------------

@@ -108,3 +108,19 @@ def visit(chromium):
     for context in contexts:
         context.close()
     assert faults == []
+
+
+@pytest.fixture
+def visit_file(chromium):
+    """Opens files as a client does, on a phone and from nowhere: visit_file(path)."""
+    contexts = []
+
+    def go(path):
+        contexts.append(chromium.new_context(viewport={"width": 390, "height": 800}))
+        page = contexts[-1].new_page()
+        page.goto(path.as_uri())
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()

@@ -227,7 +227,7 @@ def test_no_file_of_the_maker_is_written_over(bench, app):
 
 @pytest.mark.parametrize("kind, names", [
     ("sheet", ["pipit.sheet.pdf"]), ("approval", ["pipit.blue.approval.png", "pipit.blue.approval.json"]), ("print", ["pipit.blue.print.pdf"]),
-    ("picture", ["pipit.blue.png"]), ("dossier", ["pipit.blue.dossier.pdf", "pipit.blue.dossier.json", "pipit.blue.dossier.csv"])])
+    ("picture", ["pipit.blue.png"]), ("share", ["pipit.share.html"]), ("dossier", ["pipit.blue.dossier.pdf", "pipit.blue.dossier.json", "pipit.blue.dossier.csv"])])
 def test_papers(app, bench, kind, names):
     told = app.post("/api/papers", headers=OURS, json={"kind": kind, "look": "blue", "paper": "a4"})
     assert told.status_code == 200, told.text
@@ -241,9 +241,27 @@ def test_papers(app, bench, kind, names):
 
 
 def test_papers_that_make_no_sense(app):
-    for asked in ({"kind": "poster"}, {"kind": "approval"}, {"kind": "approval", "look": "../x"}, {"kind": "sheet", "names": ["blue"]}, {"kind": "print", "paper": "a0"}):
+    for asked in ({"kind": "poster"}, {"kind": "approval"}, {"kind": "approval", "look": "../x"}, {"kind": "sheet", "names": ["blue"]}, {"kind": "print", "paper": "a0"},
+                  {"kind": "share", "names": ["../x"]}, {"kind": "share", "names": []}):
         answer = app.post("/api/papers", headers=OURS, json=asked)
         assert answer.status_code == 422 and problem(answer)
+
+
+@pytest.mark.parametrize("data, words", [
+    (b"", "holds no choice"), (b"\xff\xfe\x00", "holds no choice"), (b"[my choice]\nInstrument: Pipit\n", "cut off"), (b"x" * 2_000_001, "too large"),
+    (b"[my choice] [end of my choice]" * 3000, "changed on its way")])
+def test_what_is_no_answer_of_a_client(app, data, words):
+    answer = app.put("/api/answer?write=1", headers=OURS, content=data)
+    assert answer.status_code == 422 and words in problem(answer)
+
+
+def test_the_clients_page_may_show_itself_and_ask_for_nothing(app):
+    told = app.post("/api/papers", headers=OURS, json={"kind": "share"}).json()
+    assert "MB, to mail" in told["notes"][0]
+    answer = app.get(f"/api/kept/{told['files'][0]['id']}")
+    policy = answer.headers["content-security-policy"]
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "default-src 'none'" in policy and "sandbox" in policy and "same-origin" not in policy and "connect-src" not in policy
 
 
 def test_the_best_places_and_the_lamp(app):

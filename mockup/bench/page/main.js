@@ -319,16 +319,17 @@ class Bench {
       section.append(el("h2", {}, button), inner);
     }
     const small = matchMedia("(max-width: 760px)");
-    small.addEventListener("change", () => this.open(this.station || "wood"));
+    small.addEventListener("change", () => this.open(this.station || "wood", true));
     $("moreButton").addEventListener("click", () => $("moreButton").setAttribute("aria-expanded", $("moreButton").getAttribute("aria-expanded") !== "true"));
     this.wide = matchMedia("(min-width: 1900px)");
-    this.wide.addEventListener("change", () => this.open(this.station || "wood"));
+    this.wide.addEventListener("change", () => this.open(this.station || "wood", true));
     this.open(this.station);
   }
 
-  open(id) {
+  /** Open a step of the work; on a narrow screen the one that is open is shut, unless it is to ``stay``. */
+  open(id, stay = false) {
     const narrow = matchMedia("(max-width: 760px)").matches;
-    this.station = narrow && id && this.station === id && !$(`${id}-work`).hidden ? "" : id;
+    this.station = narrow && !stay && id && this.station === id && !$(`${id}-work`).hidden ? "" : id;
     for (const section of document.querySelectorAll(".station")) {
       const shown = this.wide.matches || section.id === this.station;
       $(`${section.id}-work`).hidden = !shown;

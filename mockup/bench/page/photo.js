@@ -19,7 +19,7 @@ export class PhotoDesk {
     addEventListener("drop", (event) => {
       depth = 0;
       document.body.classList.remove("dropping");
-      if (!files(event)) return;
+      if (!files(event) || event.defaultPrevented) return;
       event.preventDefault();
       if (event.dataTransfer.files.length > 1) this.bench.say("One photo at a time: the first is taken.");
       this.take(event.dataTransfer.files[0]);

@@ -56,6 +56,10 @@ export async function board(name) {
 export const upload = async (file) =>
   (await asked(`/api/photo?name=${encodeURIComponent(file.name)}`, { method: "PUT", body: file })).json();
 
+/** A client's answer, as text or as a file: what it says; with ``write`` its approval is written, too. */
+export const answer = async (words, write) =>
+  (await asked(`/api/answer${write ? "?write=1" : ""}`, { method: "PUT", body: words })).json();
+
 export const kept = (name) => `/api/kept/${name}`;
 
 /** Hear of every change of the scene, whoever made it. */
