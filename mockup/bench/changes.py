@@ -134,22 +134,26 @@ def _free(name: str, taken: Mapping[str, Any]) -> str:
 
 
 def _cut(scene: Scene, text: str, wish: Mapping[str, Any]) -> Change:
-    """One piece or two, and where they are joined."""
-    part = _part(scene, wish)
+    """One piece or two, and where they are joined; ``at`` goes with a joint that moves while the wood of the right piece stays."""
+    part, what = _part(scene, wish), read_try({k: wish.get(k) for k in ("joint", "at")})
     values: dict[tuple[str, ...], Any] = {}
     if wish.get("cut") is not None:
         if wish["cut"] not in CUTS:
             raise MockupError(f'There is no cut "{str(wish["cut"])[:20]}".', fix=nearest(str(wish["cut"]), CUTS))
         values["parts", part.name, "cut"] = wish["cut"]
-    if wish.get("joint") is not None:
-        if not isinstance(wish["joint"], (int, float)):
-            raise MockupError("The joint is a number of mm.")
-        values["parts", part.name, "joint"] = round(float(wish["joint"]), 2)
-    if not values:
+    if what.joint is not None:
+        tried(scene, part, what)
+    if not values and what.joint is None:
         raise MockupError("No cut was given.")
 
     def change(text: str) -> str:
         text = with_values(text, values)
+        if what.joint is not None:
+            # The file speaks of the drawing, which a left-handed instrument has mirrored.
+            left = _raw(text)["scene"].get("hand") == "left"
+            text = with_values(text, {("parts", part.name, "joint"): round(2 * scene.centre - what.joint if left else what.joint, 2)})
+            if what.at is not None:
+                text = with_values(text, {("parts", part.name, "at"): [round(v, 2) for v in what.at]})
         if ("parts", part.name, "cut") in values and wish["cut"] != part.placement.cut:
             text = without(text, ("parts", part.name, "at"))  # it meant another point of the part
         return text

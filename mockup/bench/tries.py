@@ -19,12 +19,13 @@ __all__ = ["Try", "everywhere", "look_of", "read_try", "tried", "with_part"]
 
 @dataclass(frozen=True)
 class Try:
-    """Other values of one part; None leaves what it has. ``steps`` are tables as in the file."""
+    """Other values of one part; None leaves what it has. ``steps`` are tables as in the file, ``joint`` is x in the drawing, mm."""
 
     steps: list[dict[str, Any]] | None = None
     sheen: float | None = None
     at: tuple[float, float] | None = None
     turn: float | None = None
+    joint: float | None = None
 
 
 def read_try(data: Any) -> Try:
@@ -38,10 +39,10 @@ def read_try(data: Any) -> Try:
         if not (isinstance(at, list) and len(at) == 2 and all(_number(v) for v in at)):
             raise MockupError("A place is two numbers.")
         at = (float(at[0]), float(at[1]))
-    for key in ("sheen", "turn"):
+    for key in ("sheen", "turn", "joint"):
         if data.get(key) is not None and not _number(data[key]):
             raise MockupError(f"{key.capitalize()} is a number.")
-    return Try(steps, data.get("sheen"), at, data.get("turn"))
+    return Try(steps, data.get("sheen"), at, data.get("turn"), data.get("joint"))
 
 
 def _number(value: Any) -> bool:
@@ -62,12 +63,17 @@ def tried(scene: Scene, part: Part, what: Try, *, wood: bool = True) -> Part:
         if problems:
             raise MockupError.several(problems)
         part = replace(part, finish=replace(finish, steps=part.finish.steps) if what.steps is None else finish)
-    if what.at is not None or what.turn is not None:
+    if any(v is not None for v in (what.at, what.turn, what.joint)):
         at = part.placement.at if what.at is None else what.at
         turn = part.placement.turn if what.turn is None else float(what.turn)
         if abs(turn) > 360:
             raise MockupError(f"Turn is {turn:g} degrees.", fix="Use -360 to 360.")
-        part = replace(part, placement=replace(part.placement, at=at, turn=turn))
+        joint = part.placement.joint if what.joint is None else float(what.joint)
+        left, _, right, _ = part.shape.bounds
+        if part.placement.cut != "single" and not left < joint < right:
+            raise MockupError(f"The joint line at x = {joint:g} misses the {part.title.lower()}, which spans {left:.1f} to {right:.1f}.",
+                              fix="Move it inside.")
+        part = replace(part, placement=replace(part.placement, at=at, turn=turn, joint=joint))
         if wood and (off := missing_wood(part, part.shape, scene.boards[part.board].size_mm, part.board)):
             raise MockupError.several(off)
     return part

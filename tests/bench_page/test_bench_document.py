@@ -222,3 +222,23 @@ def test_a_port_in_use():
     finally:
         first.close()
         second.close()
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_a_joint_moves_as_the_drawing_means_it(small_scene, hand):
+    """For the left hand the drawing is mirrored, and with it the joint that the page shows."""
+    small_scene.write_text(small_scene.read_text().replace("[scene]", f'[scene]\nhand = "{hand}"'))
+    document = Document.open(small_scene)
+    top = next(p for p in document.scene().parts if p.name == "top")
+    to = top.placement.joint + 3
+    wish = {"do": "cut", "part": "top", "joint": to, "at": list(top.placement.at)}
+    document.edit(change_of(document.scene(), document.text, wish), tab="t", base=document.version)
+    after = next(p for p in document.scene().parts if p.name == "top")
+    assert after.placement.joint == pytest.approx(to) and after.placement.at == pytest.approx(top.placement.at, abs=0.01)
+
+
+@pytest.mark.parametrize("more", [{"joint": 900}, {"joint": "x"}, {"joint": 52, "at": [1]}, {"joint": 52, "at": [0, 0]}, {"at": [20, 20]}])
+def test_a_joint_that_makes_no_sense(small_scene, more):
+    document = Document.open(small_scene)
+    with pytest.raises(MockupError):
+        document.edit(change_of(document.scene(), document.text, {"do": "cut", "part": "top", **more}), tab="t", base=document.version)

@@ -22,7 +22,7 @@ export class Finish {
   get held() { return document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping); }
 
   fill() {
-    if (this.held) return;
+    if (this.held || this.lifted) return;
     this.list($("stain-work"), (kind) => kind !== "coat", "Add a step", KINDS.filter((k) => k !== "coat"));
     this.list($("coats-work"), (kind) => kind === "coat", "Add clear coats", ["coat"]);
     this.sheen();
@@ -50,7 +50,9 @@ export class Finish {
     const last = this.steps.length - 1;
     const key = `${mine ? "" : "shut "}${n} ${kind}`;
     const button = (words, act, off, aria) => el("button", { class: "plain", disabled: off, onclick: act, "aria-label": `${aria}: ${stepWords(step)}`, "data-key": `${key} ${words}` }, words);
-    const head = el("div", { class: "head" }, el("b", { text: mine ? NAMES[kind] ?? "A step" : stepWords(step) }),
+    // For the pointer; by keys the two buttons do the same.
+    const grip = last > 0 ? el("span", { class: "grip", "aria-hidden": "true", title: "Drag to another place", onpointerdown: (event) => this.lift(event, n) }) : null;
+    const head = el("div", { class: "head" }, grip, el("b", { text: mine ? NAMES[kind] ?? "A step" : stepWords(step) }),
       button("Earlier", () => this.move(n, -1), n === 0, "Do earlier"), button("Later", () => this.move(n, 1), n === last, "Do later"),
       mine ? button("Take out", () => this.remove(n), false, "Take out") : null);
     if (!mine) return el("li", { class: "step shut" }, head);
@@ -146,6 +148,47 @@ export class Finish {
 
   all(steps, words) {
     this.bench.done(this.bench.part, { steps }, this.change(steps, words));
+  }
+
+  /** A step is dragged by its grip over the others: let go, it takes the place of the one it is over. */
+  lift(event, n) {
+    if (event.button !== 0) return;
+    event.preventDefault();
+    const grip = event.currentTarget;
+    const row = grip.closest("li");
+    const list = row.parentElement;
+    const rows = [...list.children];
+    const before = JSON.stringify(this.steps);
+    let to = n;
+    grip.setPointerCapture(event.pointerId);
+    this.lifted = true;
+    row.classList.add("lifted");
+    const over = (at) => {
+      const { left, right, top, bottom } = list.getBoundingClientRect();
+      const near = at.clientX > left - 40 && at.clientX < right + 40 && at.clientY > top - 40 && at.clientY < bottom + 40;
+      const hit = document.elementFromPoint(at.clientX, at.clientY)?.closest("li");
+      const now = !near ? n : rows.includes(hit) ? rows.indexOf(hit) : to;
+      if (now === to) return;
+      rows[to].classList.remove("before", "after");
+      to = now;
+      if (to !== n) rows[to].classList.add(to < n ? "before" : "after");
+      rows[to].scrollIntoView({ block: "nearest" });
+    };
+    const end = (put) => {
+      this.lifted = false;
+      grip.removeEventListener("pointermove", over);
+      removeEventListener("keydown", key, true);
+      row.classList.remove("lifted");
+      rows[to].classList.remove("before", "after");
+      // Another tab may have changed the list under the hand: then nothing is moved.
+      if (put && to !== n && JSON.stringify(this.steps) === before) this.move(n, to - n);
+      else this.fill();
+    };
+    const key = (pressed) => { if (pressed.key === "Escape") { pressed.preventDefault(); end(false); } };
+    grip.addEventListener("pointermove", over);
+    grip.addEventListener("pointerup", () => { if (this.lifted) end(true); }, { once: true });
+    grip.addEventListener("pointercancel", () => { if (this.lifted) end(false); }, { once: true });
+    addEventListener("keydown", key, true);
   }
 
   move(n, by) {

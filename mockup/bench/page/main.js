@@ -159,6 +159,7 @@ class Bench {
 
   /** Something was not possible: say why. What a picture lacked is over with the next picture; all else stays until it is read. */
   refused(error, passing = false) {
+    if (passing && this.said && !this.problem) return; // what must be read is not pushed aside by what passes
     this.problem = passing;
     this.say(error.message);
   }
@@ -218,7 +219,7 @@ class Bench {
     this.lastTry = performance.now();
     this.stage.dropFrames();
     this.stage.ask();
-    if (change.do !== "place") this.colour(true);
+    if (change.do === "finish") this.colour(true);
     if (!this.keeping) this.keeping = setTimeout(() => { this.keeping = null; this.commit(false); }, EVERY);
   }
 

@@ -24,6 +24,8 @@ export class Wood {
     return { at: mine.at ?? this.bench.work.at, turn: mine.turn ?? this.bench.work.turn };
   }
 
+  get joint() { return this.bench.tries[this.bench.part]?.joint ?? this.bench.partState.joint; }
+
   get boardName() { return this.bench.work.board; }
 
   fill() {
@@ -52,7 +54,9 @@ export class Wood {
         el("p", { class: "drop" }, el("label", { for: file, text: "Drop the photo of a board anywhere on this page, or choose it: " }),
           el("input", { type: "file", id: file, "data-key": "file", accept: "image/*,.tif,.tiff,.heic,.dng", onchange: (event) => { const [one] = event.target.files; event.target.value = ""; if (one) this.bench.photos.take(one); } }))),
       el("div", { class: "group" }, el("h3", { text: "Where it is cut" }),
-        el("canvas", { id: "map", tabindex: "0", role: "img", "data-key": "map", "aria-label": `The ${part.title.toLowerCase()} on its board. Arrow keys move it by a millimetre, with shift by ten; comma and full stop turn it.` }),
+        el("div", { id: "mapBox" }, el("canvas", { id: "map", tabindex: "0", role: "img", "data-key": "map", "aria-label": `The ${part.title.toLowerCase()} on its board. Arrow keys move it by a millimetre, with shift by ten; comma and full stop turn it.` }),
+          part.cut === "single" ? null : el("div", { id: "jointHandle", tabindex: "0", role: "slider", "data-key": "joint line", "aria-label": "Joint line. Arrow keys move it by a millimetre, with shift by ten.",
+            "aria-valuemin": plain(part.bounds[0], 1), "aria-valuemax": plain(part.bounds[2], 1), title: "Drag the joint line" })),
         el("div", { class: "row" }, number("Across, mm", "x", place.at[0], (v) => this.set([v, this.place.at[1]], this.place.turn, true)),
           number("Down, mm", "y", place.at[1], (v) => this.set([this.place.at[0], v], this.place.turn, true))),
         slider({ label: "Turn", min: -180, max: 180, step: 0.5, value: place.turn > 180 ? place.turn - 360 : place.turn, key: "turn", words: (v) => `${plain(v, 1)}°`,
@@ -61,7 +65,7 @@ export class Wood {
       el("div", { class: "group" }, el("h3", { text: "Pieces" }),
         el("div", { class: "row" }, el("label", { for: cut, text: "Cut" }), this.select(cut, "cut", Object.entries(cutWords), part.cut,
           (value) => this.bench.edit({ do: "cut", part: part.name, cut: value, words: `${part.title}: ${cutWords[value]}` })),
-        part.cut === "single" ? null : number("Joint line at x, mm", "joint", part.joint, (v) => this.bench.edit({ do: "cut", part: part.name, joint: v, words: `${part.title}: joint at ${plain(v)} mm` }))),
+        part.cut === "single" ? null : number("Joint line at x, mm", "joint", this.joint, (v) => this.join(v, true))),
         el("h3", { text: "Best places" }),
         el("div", { class: "row" }, el("label", { for: aim, text: "Look for" }), this.select(aim, "aim", [["symmetric", "halves alike"], ["figure", "the strongest figure"], ["plain", "the quietest wood"]], this.aim ?? "symmetric", (v) => { this.aim = v; }),
           el("button", { "data-key": "find", onclick: () => this.find() }, this.finding ? "Looking …" : "Find five places")),
@@ -94,7 +98,7 @@ export class Wood {
     this.bench.stage.slide = on ? {
       move: (dx, dy, x) => {
         const part = this.bench.partState;
-        const mirrored = part.cut === "bookmatch" && x < part.joint;
+        const mirrored = part.cut === "bookmatch" && x < this.joint;
         const [a, b] = this.turned(mirrored ? -dx : dx, dy);
         this.dragging = true;
         this.set([this.place.at[0] - a, this.place.at[1] - b], this.place.turn, false);
@@ -114,6 +118,20 @@ export class Wood {
     const change = { do: "place", part: part.name, ...values, words: `${part.title}: moved on its board` };
     if (end) this.bench.done(part.name, values, change);
     else this.bench.trying(part.name, values, change);
+    this.draw();
+  }
+
+  /** Move the joint line; the right piece stays where it is on the board. */
+  join(to, end) {
+    const part = this.bench.partState;
+    const [x0, , x1] = part.bounds;
+    const joint = Math.round(Math.min(x1 - 1, Math.max(x0 + 1, to)) * 100) / 100;
+    if (!Number.isFinite(joint)) return;
+    const [dx, dy] = this.turned(joint - this.joint, 0);
+    const at = [this.place.at[0] + dx, this.place.at[1] + dy].map((v) => Math.round(v * 100) / 100);
+    const change = { do: "cut", part: part.name, joint, at, words: `${part.title}: joint at ${plain(joint)} mm` };
+    if (end) this.bench.done(part.name, { joint, at }, change);
+    else this.bench.trying(part.name, { joint, at }, change);
     this.draw();
   }
 
@@ -179,11 +197,12 @@ export class Wood {
     turned(pen);
     const part = this.bench.partState;
     const { at, turn } = this.place;
-    const [ax, ay] = part.anchor;
+    const joint = this.joint;
+    const [ax, ay] = [part.cut === "single" ? part.anchor[0] : joint, part.anchor[1]];
     const on = (x, y) => { const [dx, dy] = this.turned(x - ax, y - ay, turn); return [at[0] + dx, at[1] + dy]; };
     const leaves = part.cut === "single" ? [(x, y) => on(x, y)] :
-      [(x, y) => on(Math.max(x, part.joint), y), part.cut === "bookmatch" ? (x, y) => on(2 * part.joint - Math.min(x, part.joint), y + part.slip) :
-        (x, y) => on(Math.min(x, part.joint) + part.joint - part.bounds[0], y + part.slip)];
+      [(x, y) => on(Math.max(x, joint), y), part.cut === "bookmatch" ? (x, y) => on(2 * joint - Math.min(x, joint), y + part.slip) :
+        (x, y) => on(Math.min(x, joint) + joint - part.bounds[0], y + part.slip)];
     leaves.forEach((to, n) => {
       for (const [width, colour] of [[4, "#fff"], [1.8, "#000"]]) {
         pen.beginPath();
@@ -198,6 +217,26 @@ export class Wood {
       }
     });
     pen.setLineDash([]);
+    const handle = $("jointHandle");
+    if (!handle) return;
+    const reach = 16 / s;
+    const ends = [on(joint, part.bounds[1] - reach), on(joint, part.bounds[3] + reach)];
+    for (const [width, colour] of [[5, "#fff"], [2.4, "#000"]]) {
+      pen.beginPath();
+      pen.moveTo(...ends[0]);
+      pen.lineTo(...ends[1]);
+      pen.lineWidth = width / s;
+      pen.strokeStyle = colour;
+      pen.stroke();
+    }
+    const seen = ([a, b]) => [(w - shownW * s) / 2 + s * (this.lies ? b : a), (h - shownH * s) / 2 + s * (this.lies ? bw - a : b)];
+    const spots = ends.map(seen);
+    const inside = ([a, b]) => a >= 15 && b >= 15 && a <= w - 15 && b <= h - 15;
+    const [left, top] = spots.find(inside) ?? spots[0];
+    handle.style.left = `${Math.min(w - 15, Math.max(15, left))}px`;
+    handle.style.top = `${Math.min(h - 15, Math.max(15, top))}px`;
+    handle.setAttribute("aria-valuenow", plain(joint, 1));
+    handle.setAttribute("aria-valuetext", `${plain(joint, 1)} mm`);
   }
 
   hands() {
@@ -213,6 +252,8 @@ export class Wood {
     const end = () => { if (!this.last) return; this.last = null; this.dragging = false; this.set(this.place.at, this.place.turn, true); };
     map.addEventListener("pointerup", end);
     map.addEventListener("pointercancel", end);
+    const handle = $("jointHandle");
+    if (handle) this.jointHands(handle, shift);
     map.addEventListener("keydown", (event) => {
       const step = event.shiftKey ? 10 : 1;
       const by = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
@@ -221,6 +262,29 @@ export class Wood {
       event.preventDefault();
       const [dx, dy] = by ? shift(...by) : [0, 0];
       this.set([this.place.at[0] + dx, this.place.at[1] + dy], this.place.turn + (turn ?? 0), true);
+    });
+  }
+  jointHands(handle, shift) {
+    let from = null;
+    handle.addEventListener("pointerdown", (event) => {
+      handle.setPointerCapture(event.pointerId);
+      from = [event.clientX, event.clientY, this.joint];
+      this.dragging = true;
+    });
+    handle.addEventListener("pointermove", (event) => {
+      if (!from) return;
+      const [a, b] = shift((event.clientX - from[0]) / this.scale, (event.clientY - from[1]) / this.scale);
+      // Of the way of the hand only what goes across the joint counts.
+      this.join(from[2] + this.turned(a, b, -this.place.turn)[0], false);
+    });
+    const end = () => { if (!from) return; from = null; this.dragging = false; this.join(this.joint, true); };
+    handle.addEventListener("pointerup", end);
+    handle.addEventListener("pointercancel", end);
+    handle.addEventListener("keydown", (event) => {
+      const by = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+      if (!by) return;
+      event.preventDefault();
+      this.join(this.joint + by * (event.shiftKey ? 10 : 1), true);
     });
   }
 }
