@@ -20,7 +20,7 @@ from mockup.files.photo import Photo, read_photo
 from mockup.files.picture import encode_picture
 from mockup.files.whole import write_all, write_whole
 
-__all__ = ["Written", "beside", "photo_to_board", "write_board", "write_card"]
+__all__ = ["Written", "beside", "photo_to_board", "with_second", "write_board", "write_card"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,30 +60,35 @@ def photo_to_board(photo: Path, *, out: Path | None = None, wanted: Wanted = Wan
         raise error.within(photo.name, joint=": ") from None
     dip = None
     if second is not None:
-        board, pair = _with_second(board, read, Path(second), wanted)
+        board, pair = with_second(board, read, read_photo(second), Path(second).name, wanted)
         dip = pair.dip
     return Written(board, write_board(board, read, source=photo.name, out=out, wood=wood, actual=actual, report=report, dip=dip))
 
 
-def _with_second(board: Calibrated, read: Photo, second: Path, wanted: Wanted) -> tuple[Calibrated, Pair]:
-    """The board of both photos, and what they told together."""
+def with_second(board: Calibrated, read: Photo, other: Photo, name: str, wanted: Wanted) -> tuple[Calibrated, Pair]:
+    """The board of both photos, and what they told together.
+
+    board  of the first photo, ``read``, lit from its left; ``wanted`` what was said of it.
+    other  the same board lit from its right end; ``name`` is the second file's.
+
+    MockupError, naming the second photo, where no strips lie beside the board or they lie elsewhere in it.
+    """
     if board.survey.how != "sheet":
         raise MockupError("A second photo is laid over the first by the strips of the sheet, and none was used here.",
-                          fix='Lay the strips of "mockup card" beside the board in both photos.', where=second.name)
-    other = read_photo(second)
+                          fix='Lay the strips of "mockup card" beside the board in both photos.', where=name)
     try:
         # A grey card pointed at lies elsewhere in another photo; one is enough, since both are brought to the same level.
         late = calibrate(other.pixels, replace(wanted, grey=None, straight=other.straight))
         pair = combine((read.pixels, other.pixels), (board, late))
     except MockupError as error:
-        raise error.within(second.name, joint=": ") from None
+        raise error.within(name, joint=": ") from None
     spoilt = (late.usable != 255).astype(np.uint8)
     spoilt = cv2.resize(cv2.dilate(spoilt, np.ones((9, 9), np.uint8)), board.usable.shape[::-1], interpolation=cv2.INTER_NEAREST)
     spoilt_once = (board.usable == 128) | (board.usable == 64)
     usable = np.where(spoilt_once & (spoilt == 0), 255, board.usable).astype(np.uint8)
     verdict = tuple(_mended(f, board.usable, usable, code) if (code := {"glare": 128, "clipping": 64}.get(f.topic)) else f
                     for f in board.verdict)
-    done = (*board.done, f"two photos, {second.name} lit from the other end: glare out, fibre angles measured")
+    done = (*board.done, f"two photos, {name} lit from the other end: glare out, fibre angles measured")
     return replace(board, pixels=pair.pixels, usable=usable, verdict=verdict, done=done), pair
 
 
