@@ -123,7 +123,8 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
 
     async def upload(request: Request) -> Response:
         name = "".join(c for c in request.query_params.get("name", "photo") if c.isprintable() and c not in "/\\")[-80:] or "photo"
-        return JSONResponse(await run_in_threadpool(bench.photo, await _body(request, MOST_BYTES, too_large(name)), name))
+        data = await _body(request, MOST_BYTES, too_large(name))
+        return JSONResponse(await run_in_threadpool(bench.photo, data, name, second=request.query_params.get("second") == "1"))
 
     async def answer(request: Request) -> Response:
         data = await _body(request, MOST_ANSWER, MockupError("This is too large to be a client's choice.", fix="Save the client's mail as text."))

@@ -39,10 +39,12 @@ class _Open:
     photo: Photo
     share: float
     board: Calibrated | None = None
+    second: tuple[str, Photo] | None = None
+    dip: np.ndarray | None = None
 
 
 class Photos:
-    """The one photograph that is being made a board; a new one takes its place, as they are large."""
+    """The one photograph that is being made a board, or two of it; a new one takes its place, as they are large."""
 
     def __init__(self) -> None:
         self._open: _Open | None = None
@@ -56,6 +58,19 @@ class Photos:
             raise too_large(name)
         self._open = None
         photo = photo_from_bytes(data, name, max_pixels=MOST_PIXELS)
+        return self._shown(name, photo)
+
+    def receive_second(self, data: bytes, name: str) -> tuple[np.ndarray, dict[str, Any]]:
+        """Take a second photograph of the same board, lit from its other end; as ``receive``, and the first one stays."""
+        opened = self._opened()
+        if len(data) > MOST_BYTES:
+            raise too_large(name)
+        opened.second = None
+        opened.second = (name, photo_from_bytes(data, name, max_pixels=MOST_PIXELS))
+        small, _ = shown(opened.second[1].pixels, LONG_SIDE)
+        return small, {"name": name}
+
+    def _shown(self, name: str, photo: Photo) -> tuple[np.ndarray, dict[str, Any]]:
         small, share = shown(photo.pixels, LONG_SIDE)
         self._open = _Open(name, photo, share)
         height, width = photo.pixels.shape[:2]
@@ -64,9 +79,11 @@ class Photos:
     def measure(self, asked: Mapping[str, Any]) -> tuple[np.ndarray, dict[str, Any]]:
         """Calibrate the board in it: the verdict as a picture, and what was found.
 
-        asked  ``corners`` and ``grey`` as shares of the photo's width and height; ``size`` in mm, ``ruler``.
+        asked  ``corners`` and ``grey`` as shares of the photo's width and height; ``size`` in mm, ``ruler``; ``target`` the edition of a
+               24-patch target that lies in it; ``second`` whether the second photo counts.
         """
         from ..board.calibrate import Wanted, calibrate  # the rooms of boards are loaded by the first photo
+        from ..board.door import with_second
         from ..board.report import report_picture
 
         opened = self._opened()
@@ -86,12 +103,17 @@ class Photos:
             corners = tuple(point(c) for c in corners)
         size = asked.get("size")
         wanted = Wanted(corners=corners, size=None if size is None else _size(size), grey=None if asked.get("grey") is None else point(asked["grey"]),
-                        ruler=_numbers([asked.get("ruler", 100.0)], 1, "The ruler")[0], straight=opened.photo.straight)
+                        ruler=_numbers([asked.get("ruler", 100.0)], 1, "The ruler")[0], target=str(asked["target"])[:20] if asked.get("target") else None, straight=opened.photo.straight)
+        opened.board = opened.dip = None
         try:
-            opened.board = None
             board = calibrate(opened.photo.pixels, wanted)
         except MockupError as error:
             raise error.within(opened.name, joint=": ") from None
+        if asked.get("second") is True:
+            if opened.second is None:
+                raise MockupError("There is no second photo on the bench.", fix="Choose it again.")
+            board, pair = with_second(board, opened.photo, opened.second[1], opened.second[0], wanted)
+            opened.dip = pair.dip
         opened.board = board
         lab = [round(float(v), 1) for v in board.mean_lab]
         h, w = board.pixels.shape[:2]
@@ -105,6 +127,7 @@ class Photos:
 
         may  whether a file may be written: nothing that is there already is.
         """
+        from ..board.dip import dip_file
         from ..board.door import beside, write_board
 
         opened = self._opened()
@@ -115,10 +138,10 @@ class Photos:
             raise MockupError("The kind of wood is empty or longer than 80 letters.", fix='Say it in a few words, as "flame maple".')
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", name).strip("-")[:40].lower() or "board"
         names = [stem, *(f"{stem}-{n}" for n in range(2, 100))]
-        out = next((p for p in (folder / f"{n}.png" for n in names) if all(may(f) for f in (p, *beside(p)))), None)
+        out = next((p for p in (folder / f"{n}.png" for n in names) if all(may(f) for f in (p, *beside(p), dip_file(p)))), None)
         if out is None:
             raise MockupError(f'There are too many boards called "{stem}".', fix="Give this one another name.")
-        write_board(opened.board, opened.photo, source=opened.name, out=out, wood=kind, actual=actual)
+        write_board(opened.board, opened.photo, source=opened.name, out=out, wood=kind, actual=actual, dip=opened.dip)
         self._open = None
         return out.name
 

@@ -337,9 +337,9 @@ class Bench:
 
     # -- photographs -------------------------------------------------------------------
 
-    def photo(self, data: bytes, name: str) -> dict[str, Any]:
-        """Take a dropped photograph; gives its measures and the name of a small picture of it."""
-        picture, told = self.photos.receive(data, name)
+    def photo(self, data: bytes, name: str, *, second: bool = False) -> dict[str, Any]:
+        """Take a dropped photograph, or a second one of the same board; gives its measures and the name of a small picture of it."""
+        picture, told = (self.photos.receive_second if second else self.photos.receive)(data, name)
         return {**told, "picture": self.keep(_jpeg(picture, 1600))}
 
     def measure(self, tab: str, asked: Mapping[str, Any]) -> Future:

@@ -194,6 +194,19 @@ def test_too_many_pixels_are_refused_before_they_are_decoded(app, monkeypatch):
     assert answer.status_code == 422 and "pixels" in json.dumps(answer.json())
 
 
+def test_a_second_photo_or_a_target_that_makes_no_sense(app):
+    app.post("/api/leave", headers=OURS, json={})
+    assert "no photo on the bench" in problem(app.put("/api/photo?name=b.jpg&second=1", headers=OURS, content=jpeg()))
+    wood = np.random.default_rng(2).integers(90, 200, (300, 420, 1), np.uint8).repeat(3, 2)
+    assert put(app, cv2.imencode(".png", wood)[1].tobytes(), "a.png").status_code == 200
+    corners = [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]]
+    by_hand = {"corners": corners, "size": [300, 200]}
+    for asked, words in (({**by_hand, "second": True}, "no second photo"), ({**by_hand, "target": "of-1999"}, "no edition")):
+        assert words in problem(app.post("/api/measure", headers=OURS, json=asked))
+    assert app.put("/api/photo?name=b.jpg&second=1", headers=OURS, content=jpeg()).status_code == 200
+    assert "strips of the sheet" in problem(app.post("/api/measure", headers=OURS, json={**by_hand, "second": True}))
+
+
 def test_a_name_from_outside_is_only_a_name(app):
     told = put(app, jpeg(), "../../../etc/x<script>.jpg").json()
     assert "/" not in told["name"] and told["name"].endswith("x<script>.jpg")

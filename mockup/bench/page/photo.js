@@ -4,6 +4,7 @@ import { $, el, fresh, refill } from "./dom.js";
 import { kept, post, upload } from "./server.js";
 
 const MOST = 120_000_000;
+const EDITIONS = [["", "none"], ["before-2014", "made before November 2014"], ["after-2014", "made from November 2014 on"]];
 const WHERE = ["top left", "top right", "bottom right", "bottom left"];
 
 export class PhotoDesk {
@@ -45,22 +46,44 @@ export class PhotoDesk {
     this.name = told.name.replace(/\.[^.]*$/, "");
     this.wood = "";
     this.size = ["", ""];
+    this.second = null;
+    this.target = "";
     this.fill();
     this.dialog.showModal();
     await this.measure(false); // with the printed sheet beside the board, nothing more is needed
   }
 
+  /** The same board, lit from its other end. */
+  async takeSecond(file) {
+    if (!file || this.busy) return;
+    const large = `${file.name} is larger than ${MOST / 1e6} MB. Export the photo as a JPEG, or make it smaller.`;
+    this.busy = true;
+    this.trouble = "";
+    this.fill();
+    try {
+      if (file.size > MOST) throw new Error(large);
+      this.second = await upload(file, true);
+    } catch (error) {
+      this.trouble = error.message;
+      this.busy = false;
+      this.fill();
+      return;
+    }
+    await this.measure(this.byHands);
+  }
+
   async measure(byHand) {
+    this.byHands = byHand;
     this.busy = true;
     this.trouble = "";
     this.fill();
     try {
       const size = this.size.map(Number);
-      const asked = { grey: this.grey, ...(byHand ? { corners: this.corners } : {}), ...(size[0] && size[1] ? { size } : {}) };
+      const asked = { grey: this.grey, target: this.target, second: Boolean(this.second), ...(byHand ? { corners: this.corners } : {}), ...(size[0] && size[1] ? { size } : {}) };
       this.found = await post("measure", asked);
     } catch (error) {
       this.found = null;
-      this.trouble = byHand || this.grey ? error.message : `The printed strips were not found by themselves: ${error.message}`;
+      this.trouble = byHand || this.grey || this.second || this.target ? error.message : `The printed strips were not found by themselves: ${error.message}`;
       this.pointing = this.pointing ?? "corners";
     }
     this.busy = false;
@@ -79,11 +102,30 @@ export class PhotoDesk {
     refill(this.dialog, el("h2", { id: "photoTitle", text: this.found ? "The board in the photo" : `Find the board in ${this.told.name}` }),
       el("p", { role: "status", class: this.trouble ? "warn" : null, text: status }),
       this.found ? this.verdict(field) : this.byHand(field),
+      this.more(),
       el("div", { class: "row" },
         this.found ? el("button", { class: "main", "data-key": "keep", onclick: () => this.keep() }, "Put it on the bench") : null,
         this.found ? el("button", { "data-key": "again", onclick: () => { this.found = null; this.pointing = "corners"; this.fill(); } }, "Mark it by hand instead") : null,
         el("button", { "data-key": "leave", onclick: () => this.dialog.close() }, "Leave it")));
     if (!this.found) this.hands();
+  }
+
+  /** What else it can be measured by: a second photo, a target of known colours. */
+  more() {
+    const file = fresh("second");
+    const target = fresh("target");
+    const select = el("select", { id: target, "data-key": "target", disabled: this.busy, onchange: () => { this.target = select.value; this.measure(this.byHands); } },
+      EDITIONS.map(([value, text]) => el("option", { value, text })));
+    select.value = this.target;
+    const zone = el("div", { class: "drop" }, this.second ?
+      el("div", { class: "row" }, el("span", { text: `Second photo: ${this.second.name}` }),
+        el("button", { class: "plain", "data-key": "no second", disabled: this.busy, onclick: () => { this.second = null; this.measure(this.byHands); } }, "Go on without it")) :
+      [el("label", { for: file, text: "A second photo, the board and the strips untouched and the lamp at its right end instead of its left: " }),
+        el("input", { type: "file", id: file, "data-key": "second", disabled: this.busy, accept: "image/*,.tif,.tiff,.heic,.dng", onchange: (event) => { const [one] = event.target.files; event.target.value = ""; this.takeSecond(one); } })]);
+    zone.addEventListener("drop", (event) => { if (!event.dataTransfer.files.length) return; event.preventDefault(); this.takeSecond(event.dataTransfer.files[0]); });
+    return el("details", { class: "more", open: this.opened, ontoggle: (event) => { this.opened = event.target.open; } }, el("summary", { "data-key": "more", text: "A second photo, a colour target" }),
+      el("div", { class: "group" }, zone, el("p", { class: "quiet", text: "Both together take the glare out and measure how the figure turns with the light. The printed strips must lie beside the board." }),
+        el("div", { class: "row" }, el("label", { for: target, text: "24-patch target in the photo" }), select)));
   }
 
   actualBox() {
@@ -100,6 +142,7 @@ export class PhotoDesk {
       field("What you call it", "name", this.name, (v) => { this.name = v; }), field("Its wood", "woodname", this.wood, (v) => { this.wood = v; }, { placeholder: "flame maple", id: "woodName" }),
       this.actualBox()),
     el("p", { text: `${f.size[0]} × ${f.size[1]} mm, mean L* ${f.lab[0]} a* ${f.lab[1]} b* ${f.lab[2]}` }),
+      f.done.length ? el("p", { class: "quiet", text: `Done: ${f.done.join("; ")}.` }) : null,
       el("ul", { class: "findings" }, f.findings.map((one) => el("li", {}, el("b", { text: one.level }), `${one.found} ${one.advice}`)))),
     el("img", { class: "verdict", src: kept(f.picture), alt: "What was found in the photo, drawn: the strips, the light that was taken off, the board, and what of it can be used" }));
   }

@@ -53,8 +53,8 @@ export async function board(name) {
   return { ...JSON.parse(answer.headers.get("x-board")), bitmap: await createImageBitmap(await answer.blob()) };
 }
 
-export const upload = async (file) =>
-  (await asked(`/api/photo?name=${encodeURIComponent(file.name)}`, { method: "PUT", body: file })).json();
+export const upload = async (file, second = false) =>
+  (await asked(`/api/photo?name=${encodeURIComponent(file.name)}${second ? "&second=1" : ""}`, { method: "PUT", body: file })).json();
 
 /** A client's answer, as text or as a file: what it says; with ``write`` its approval is written, too. */
 export const answer = async (words, write) =>
