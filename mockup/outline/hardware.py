@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mockup.outline.figures import circle, many, outline, plate, strip, strips
-from mockup.outline.head import Post
+from mockup.outline.head import ROUND, Post
 from mockup.outline.neck import Layout
 from mockup.outline.shape import Shape
 
@@ -25,6 +25,7 @@ Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius
 
 # How far behind its line a saddle stands, lowest string to highest: a set bridge, roughly.
 SET_BACK = (3.4, 0.8)
+LIP = 20.0  # mm from a saddle to the bent-up lip of its plate: adjusting screws and strings go through it
 BAR_TAIL = 27.0  # mm from a bar bridge to the block its strings end in
 
 
@@ -37,6 +38,7 @@ class Piece:
     round   radius of its edge.
     rods    straight round bars, where the shape is made of them.
     spun    turned on a lathe: light runs across it in a bow.
+    deep    mm that it reaches below its top, or below what it stands on.
     """
 
     shape: Shape
@@ -45,6 +47,7 @@ class Piece:
     round: float = 0.4
     rods: tuple[Rod, ...] = ()
     spun: bool = False
+    deep: float = 4.0
 
 
 def screws(points: Sequence[Point], diameter: float = 4.6, rise: float = 1.2) -> list[Piece]:
@@ -71,10 +74,18 @@ def plate_with_screws(centre: Point, size: tuple[float, float], corner: float, *
     return [Piece(shape=plate(centre, size, corner), rise=rise, round=min(0.8, rise / 2)), *heads]
 
 
-def _saddles(layout: Layout) -> np.ndarray:
-    """Where each string bends over its saddle, set back as for playing in tune, (strings, 2)."""
+def _saddles(layout: Layout, kind: str) -> np.ndarray:
+    """Where each string bends over its saddle, set back as for playing in tune, (strings, 2); one bar for all stands square."""
     _, ends = layout.ends()
+    if kind == "bar":
+        return ends + (0.0, SET_BACK[1])
     return ends + np.column_stack((np.zeros(len(ends)), np.linspace(*SET_BACK, len(ends)) if len(ends) > 1 else SET_BACK[:1]))
+
+
+def _lip(saddles: np.ndarray, kind: str) -> np.ndarray:
+    """y of the lip behind each saddle: one for all on a plate, unless they stand far apart."""
+    y = saddles[:, 1] + LIP
+    return np.full_like(y, y.mean()) if kind == "plate" and np.ptp(y) < 5 else y
 
 
 def bridge(layout: Layout, kind: str) -> list[Piece]:
@@ -83,7 +94,7 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
     kind  "plate": saddles on one plate; "single": one small bridge under each string or pair;
           "bar": a round bar on two posts; "tuning": one block a string with a tuning knob behind.
     """
-    saddles = _saddles(layout)
+    saddles = _saddles(layout, kind)
     pitch = (saddles[-1][0] - saddles[0][0]) / max(len(saddles) - 1, 1) if not layout.pair else \
         (saddles[-1][0] - saddles[0][0] - layout.pair) / max(len(saddles) // 2 - 1, 1)
     across = min(0.86 * pitch, 14.0) if pitch > 0 else 12.0
@@ -99,15 +110,15 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
                 Piece(shape=strip([tuple(a), tuple(b)], 6.4, round_ends=True), rise=10.0, rods=((*a, *b, 3.2),)),
                 *[Piece(shape=p.shape, kind="ink" if p.kind == "ink" else "main", rise=11.0, round=p.round) for p in screws(caps, 5.0)]]
     if kind == "plate":
-        top, bottom = groups[:, 1].min() - 9.0, groups[:, 1].max() + 25.0
+        top, bottom = groups[:, 1].min() - 9.0, groups[:, 1].max() + 32.0
         left, right = groups[0][0] - across / 2 - 6.0, groups[-1][0] + across / 2 + 6.0
         base = plate(((left + right) / 2, (top + bottom) / 2), (right - left, bottom - top), 3.0)
         corners = [(x, y) for x in (left + 4.2, right - 4.2) for y in (top + 4.6, bottom - 4.6)]
         base_pieces = [Piece(shape=base, rise=2.4, round=0.9), *_raised(screws(corners, 4.4), 2.2)]
     elif kind == "single":
-        bases = [plate((x, y + 9.0), (across + 1.6, 36.0), 2.2) for x, y in groups]
+        bases = [plate((x, y + 11.5), (across + 1.6, 41.0), 2.2) for x, y in groups]
         base_pieces = [Piece(shape=many(bases), rise=2.6, round=0.8),
-                       *_raised(screws([(x, y + 23.5) for x, y in groups], 4.0), 2.4)]
+                       *_raised(screws([(x, y + 28.0) for x, y in groups], 4.0), 2.4)]
     else:
         blocks = [plate((x, y + 17.0), (across + 1.2, 46.0), 1.6) for x, y in groups]
         knobs_ = [([(x, y + 40.0), (x, y + 54.0)], min(across, 10.5)) for x, y in groups]
@@ -116,16 +127,25 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
         base_pieces = [Piece(shape=many(blocks), rise=6.0, round=1.2), Piece(shape=strips(knobs_), rise=9.0, rods=rods),
                        Piece(shape=strips(grooves), kind="ink", rise=9.0, round=0)]
     blocks = [plate((x, y + 4.0), (across, 13.0), 1.2) for x, y in groups]
-    springs = [([(x, y + 11.0), (x, y + 20.0)], 2.6) for x, y in groups]
+    lip = _lip(groups, kind)
+    springs = [([(x, y + 9.0), (x, v)], 2.6) for (x, y), v in zip(groups, lip, strict=True)]
     rods = tuple((*a, *b, w / 2) for (a, b), w in springs)
+    turns = [([(x - 1.1, v), (x + 1.1, v + 0.5)], 0.4) for (x, y), end in zip(groups, lip, strict=True)
+             for v in np.arange(y + 11.6, end - 1.2, 1.15)]
+    ends = [([(x, v + 1.6), (x, v + 3.4)], min(across * 0.5, 4.2)) for (x, _), v in zip(groups, lip, strict=True)]
     heights = [(x + s * across * 0.3, y + 3.2) for x, y in groups for s in (-1, 1)]
     parts = [*base_pieces]
     if kind != "tuning":
-        parts.append(Piece(shape=strips(springs), rise=6.0, rods=rods))
+        parts += [Piece(shape=strips(springs), rise=5.0, rods=rods), Piece(shape=strips(turns), kind="ink", rise=5.0, round=0),
+                  Piece(shape=strips(ends), rise=6.0, rods=tuple((*a, *b, w / 2) for (a, b), w in ends))]
+        lips = [plate((x, v + 0.6), (across + 1.2, 2.6), 0.6) for (x, _), v in zip(groups, lip, strict=True)] if np.ptp(lip) > 0 or kind == "single" \
+            else [plate(((left + right) / 2, lip[0] + 0.6), (right - left - 2.0, 2.6), 0.6)]
+        parts.append(Piece(shape=many(lips), rise=8.0, round=0.6))
     parts.append(Piece(shape=many(blocks), rise=9.0, round=2.6))
     parts.append(Piece(shape=many([circle(p, 2.2) for p in heights]), kind="ink", rise=9.0, round=0))
-    holes = string_ends(layout, kind) + (0.0, -1.0)
-    parts.append(Piece(shape=many([circle((float(x), float(y)), 3.6) for x, y in holes]), kind="ink", rise=6.0 if kind == "tuning" else 2.6, round=0))
+    holes = string_ends(layout, kind) + ((0.0, -1.0) if kind == "tuning" else (0.0, 0.0))
+    parts.append(Piece(shape=many([circle((float(x), float(y)), 3.6 if kind == "tuning" else 1.9) for x, y in holes]), kind="ink",
+                       rise=6.0 if kind == "tuning" else 8.0, round=0))
     return parts
 
 
@@ -135,19 +155,22 @@ def _raised(pieces: list[Piece], by: float) -> list[Piece]:
 
 def string_ends(layout: Layout, kind: str) -> np.ndarray:
     """Where each string goes into the bridge or the body, behind its saddle: (strings, 2)."""
-    return _saddles(layout) + (0.0, {"bar": BAR_TAIL - 1.5, "plate": 19.5, "single": 19.0, "tuning": 37.0}[kind])
+    saddles = _saddles(layout, kind)
+    if kind in ("plate", "single"):
+        return np.column_stack((saddles[:, 0], _lip(saddles, kind) + 0.2))
+    return saddles + (0.0, {"bar": BAR_TAIL - 1.5, "tuning": 37.0}[kind])
 
 
 def string_rods(layout: Layout, gauges: Sequence[float], kind: str, posts: Sequence[Post], above: float) -> list[list[tuple[Point, Point]]]:
     """The straight runs of each string: post (or clamp) to nut, nut to saddle, saddle to its end."""
     nut, _ = layout.ends()
-    saddles, ends = _saddles(layout), string_ends(layout, kind)
+    saddles, ends = _saddles(layout, kind), string_ends(layout, kind)
     runs = []
     for n in range(layout.strings):
         over = nut[n] + (0.0, -4.0)
         if posts:
             post, side = np.array(posts[n].at), posts[n].side
-            start = post + (-side * 2.2, 0.0)  # round the post on its inner side
+            start = post + (-side * ROUND, 0.0)  # round the post on its inner side
         else:
             start = nut[n] + (0.0, -above)
         points = [start, over, nut[n], saddles[n], ends[n]]
@@ -232,7 +255,7 @@ def tuner_buttons(posts: Sequence[Post], button: float) -> list[Piece]:
         shafts.append(([(p.edge - p.side * 6.0, p.at[1]), (out, p.at[1])], 4.0))
         buttons.append(_button((out + p.side * (button / 2 - 2.0), p.at[1]), button, p.side))
     rods = tuple((*a, *b, w / 2) for (a, b), w in shafts)
-    return [Piece(shape=strips(shafts), rise=-6.0, rods=rods), Piece(shape=many(buttons), kind="second", rise=-3.0, round=2.6)]
+    return [Piece(shape=strips(shafts), rise=-6.0, rods=rods), Piece(shape=many(buttons), kind="second", rise=-3.0, round=2.6, deep=10.0)]
 
 
 def _button(centre: Point, width: float, side: int) -> Shape:

@@ -12,7 +12,10 @@ from mockup.outline.flatten import bezier_points
 from mockup.outline.neck import Layout
 from mockup.outline.shape import Shape
 
-__all__ = ["Post", "plain_head", "posts", "stub"]
+__all__ = ["ROUND", "Post", "plain_head", "posts", "stub"]
+
+ROUND = 2.2  # mm beside its middle that a string meets its post
+CLEAR = 6.6  # mm from a string to the middle of a post it passes: the nut around that is 3.9, and 2 are air
 
 
 @dataclass(frozen=True)
@@ -56,22 +59,34 @@ def stub(layout: Layout, length: float) -> Shape:
                  soft.inset(-3.0) if soft is not None else body])
 
 
+def _passes(slot: np.ndarray, end: tuple[float, float], post: tuple[float, float]) -> float:
+    """mm between the middle of a post and a string from its slot in the nut to where it meets its own."""
+    run = np.array(end) - slot
+    t = float(np.clip(np.dot(np.array(post) - slot, run) / np.dot(run, run), 0, 1))
+    return float(np.hypot(*(slot + t * run - post)))
+
+
 def posts(head: Shape, layout: Layout, left: int, right: int, *, first: float, pitch: float, inset: float) -> tuple[Post, ...]:
     """Posts of the strings in their order, lowest first; None is left out where the head ends before.
 
     first  mm from the nut to the nearest posts; pitch between those of one side; inset from the edge.
-    The lowest string takes the left post nearest the nut, the highest the right one.
+    The lowest string takes the left post nearest the nut, the highest the right one. A post
+    moves further in where its string would else touch one it passes.
     """
     found: list[Post] = []
+    nut, _ = layout.ends()
     for side, count in ((-1, left), (1, right)):
-        row = []
+        row: list[Post] = []
         for n in range(count):
             y = layout.fret_line(0)[0 if side < 0 else 1][1] - first - n * pitch
             edges = width_at(head, y)
             if edges is None:
                 return ()
             edge = edges[0] if side < 0 else edges[1]
-            row.append(Post((edge - side * inset, y), edge, side))
+            x, slot = edge - side * inset, nut[n if side < 0 else layout.strings - 1 - n]
+            while any(_passes(slot, (x - side * ROUND, y), p.at) < CLEAR for p in row) and abs(x - edge) < 0.45 * (edges[1] - edges[0]):
+                x -= side * 0.25
+            row.append(Post((x, y), edge, side))
         # On the right the highest string is nearest the nut.
         found += row if side < 0 else row[::-1]
     return tuple(found)

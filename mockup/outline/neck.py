@@ -146,9 +146,29 @@ class Layout:
         w = self.half_width(heel)
         return outline([a, b, (self.centre + w, heel), (self.centre - w, heel)])
 
+    def nose(self, top: float, heel: float, inset: float = 0.8) -> Shape:
+        """The heel of a neck: as wide as the board less ``inset`` on each side, from a round end at ``top`` down to ``heel``."""
+        turn = np.linspace(-math.pi / 2, math.pi / 2, 61)
+        round_ = min(1.1 * self.half_width(top), 26.0)
+        # Squarer than half an ellipse: its sides run out along the neck's.
+        x = np.sign(np.sin(turn)) * np.abs(np.sin(turn)) ** 0.8
+        y = top + round_ * (1 - np.abs(np.cos(turn)) ** 0.8)
+        end = [(self.centre + s * (self.half_width(heel) - inset), heel) for s in (1, -1)]
+        return outline([*((self.centre + a * (self.half_width(b) - inset), b) for a, b in zip(x, y, strict=True)), *end])
+
     def scarf(self, beyond: float, half: float) -> Shape:
-        """The line of a scarf joint across the neck, ``beyond`` mm below the nut, 0.3 mm wide."""
+        """The line of a scarf joint across the neck, ``beyond`` mm below the nut, 0.3 mm wide, ``half`` mm to either side."""
+        return strip(self._scarf(beyond, half), 0.3)
+
+    def above_scarf(self, beyond: float) -> Shape:
+        """All that lies on the head's side of that line."""
+        line = self._scarf(beyond, 200.0)
+        return outline([*line, (line[-1][0], line[-1][1] - 2000.0), (line[0][0], line[0][1] - 2000.0)])
+
+    def _scarf(self, beyond: float, half: float) -> list[Point]:
         y = self.on_centre(0) + beyond
-        t = np.linspace(-1, 1, 25)
+        across = self.half_width(y)
+        x = np.linspace(-half, half, 61)
         # The slanted cut through a round back shows as a shallow arch.
-        return strip(list(zip(self.centre + t * half, y + 7 * (t * t - 0.5), strict=True)), 0.3)
+        t = np.clip(x / across, -1.2, 1.2)
+        return [(float(a), float(b)) for a, b in zip(self.centre + x, y + 7 * (t * t - 0.5), strict=True)]

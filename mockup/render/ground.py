@@ -19,7 +19,7 @@ __all__ = ["ground_fade", "ground_rows", "reaches", "shade", "shadow"]
 _SCALE = 1.0  # samples per mm
 _FINER = ((5.0, 3.0), (14.0, 2.0), (math.inf, _SCALE))  # and on parts: mm of height, and for what stands lower than that samples per mm
 # Contact, near and soft: offset right, offset down, blur (sigma), depth, for a part of BODY mm.
-_LAYERS = ((1.0, 1.5, 1.8, 0.30), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14))
+_LAYERS = ((0.5, 0.8, 2.0, 0.34), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14))
 _BODY = 45.0
 _FLAT, _ALL = 3.0, 0.46  # mm under which one layer says it all, and its depth
 _THIN = 2.6   # strings: a lamp's shadow of a thin thing is as dark as that of a wide one, only narrower

@@ -45,9 +45,12 @@ def seen_parts(scene: Scene, side: str) -> tuple[Part, ...]:
 
 
 def _turned(pieces: list[Part | Fitting]) -> list[Part | Fitting]:
-    """Pieces in the order seen from behind; strips stay on the whole they are let into, from either side."""
+    """Pieces in the order seen from behind; strips stay on the whole they are let into, and a fitting's pieces in their own order, from either side."""
     groups: list[list[Part | Fitting]] = []
     for p in pieces:
+        if isinstance(p, Fitting) and groups and isinstance(groups[-1][0], Fitting) and groups[-1][0].part == p.part:
+            groups[-1].append(p)  # buttons hide their shafts, screws stand on their plate
+            continue
         whole = p.whole if isinstance(p, Part) else None
         host = next((g for g in groups if whole is not None and isinstance(g[0], Part) and _same(g[0].whole or g[0].shape, whole)), None)
         if host is None:

@@ -24,7 +24,7 @@ STEEPEST = 0.94
 SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
 SPUN_SHARE = np.exp(-0.5 * (SPUN / 0.22) ** 2)
 
-CROWN, CROWNED = 0.011, 25.0  # lean per mm from the middle of a metal plate, and the least area in mm² of one
+CROWN, CROWN_MOST, CROWNED = 0.011, 0.12, 25.0  # lean per mm from the middle of a metal plate, its most, and the least area in mm² of one
 
 
 def _ripple(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -46,14 +46,18 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     not depend on the gloss is kept in ``kept``.
     """
     kept = Kept() if kept is None else kept
-    fine = max(MOST, min(MOST_SMALL, 6.0 / edge.roundover)) if edge.roundover > 0 else MOST
-    canvas, factor = fine_canvas(picture, window, *((LEAST_SMALL, MOST_SMALL) if small else (LEAST, fine)))
+    least, most = (LEAST_SMALL, MOST_SMALL) if small else (LEAST, MOST)
+    if edge.roundover > 0:
+        # A window in a narrow rim is a line of some hundredths of a mm: too few samples would break it into dashes.
+        least, most = (max(v, min(MOST_SMALL, 6.0 / edge.roundover)) for v in (least, most))
+    canvas, factor = fine_canvas(picture, window, least, max(least, most))
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
     lean = kept.get(("lean", shape_key(shape), form_key(form)), lambda: form_lean(form, shape), lambda c: 0 if c is None else c.values.nbytes)
 
-    def lit(nx, ny, nz, x, y):
+    def lit(nx, ny, nz, x, y, flat=False):
         """What faces of unit normals at drawing points less ``middle`` mirror: all that is seen of a metal, the surface of the rest."""
-        return (mirror if metal else shine)(*picture.in_room(nx, ny), nz, *picture.in_room(x, y), gloss)
+        room = (*picture.in_room(nx, ny), nz, *picture.in_room(x, y), gloss)
+        return mirror(*room, calm=flat) if metal else shine(*room, carved=lean is not None)
 
     # The face: smooth, so a few samples per cm do, or a few per mm where it leans.
     cell = max(1, int(s * (2 if lean is None else 0.75)))
@@ -65,21 +69,21 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
         leant = _sampled(lean, x + middle[0], y + middle[1])
         nx, ny = nx + leant[..., 0], ny + leant[..., 1]
     face = (nx, ny, np.sqrt(np.maximum(1 - nx * nx - ny * ny, 0.0)), x, y)
-    # Small things are drawn fine all over. Of a large one only the rim is; its face is spread at the picture's own fineness.
-    across = 1 if small else factor
-    size = (width // across, height // across)
-    matrix = np.array([[across, 0, (across - 1) / 2], [0, across, (across - 1) / 2]], np.float64) / cell
+    # Only the rim is drawn so fine; the face is spread at the picture's own fineness.
+    size = (width // factor, height // factor)
+    coarse = canvas if factor == 1 else Canvas(canvas.origin, picture.px_per_mm, size)
+    matrix = np.array([[factor, 0, (factor - 1) / 2], [0, factor, (factor - 1) / 2]], np.float64) / cell
 
     def spread(field: np.ndarray) -> np.ndarray:
         return cv2.warpAffine(field, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
 
-    main = spread(lit(*face))
+    main = spread(lit(*face, flat=True))
     if metal and not spun:
-        _crown(main, shape, canvas, lit, middle)
-    inside, edges = None, None
+        _crown(main, shape, coarse, lit, middle)
+    edges = None
     rim_width = max(edge.roundover, edge.bevel)
     if rim_width > 0:
-        rim, d, toward, inside = kept.get(("rim", shape_key(shape), canvas, rim_width, small), lambda: _rim(shape, canvas, rim_width, small), _rim_bytes)
+        rim, d, toward, laid = kept.get(("rim", shape_key(shape), canvas, rim_width, factor), lambda: _rim(shape, canvas, rim_width, factor), _rim_bytes)
         slope = np.clip(1 - d / np.float32(edge.roundover), 0, np.float32(STEEPEST)) if edge.roundover > 0 else np.zeros(len(d), np.float32)
         if edge.bevel > 0:
             # 45 degrees, its two edges broken by a stroke of the file.
@@ -96,63 +100,62 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
         else:
             nz = np.sqrt(1 - slope * slope)
         rx, ry = _ripple(x, y)
-        edges = rim, (nx, ny, nz)
-        _lay(main, rim, lit(nx + rx, ny + ry, nz, x, y), across)
+        edges = laid, (nx, ny, nz)
+        _lay(main, laid, lit(nx + rx, ny + ry, nz, x, y))
     if spun and metal:
-        _spin(main, shape, edge.roundover, canvas, lit)
+        _spin(main, shape, edge.roundover, coarse, lit)
 
     def wood() -> np.ndarray:
         """The light of a body, which no gloss changes."""
         body = np.ones(size[::-1], np.float32) if lean is None else spread(diffuse(*picture.in_room(face[0], face[1]), face[2]))
         if edges is not None:
             nx, ny, nz = edges[1]
-            _lay(body, edges[0], diffuse(*picture.in_room(nx, ny), nz), across)
+            _lay(body, edges[0], diffuse(*picture.in_room(nx, ny), nz))
         return body
 
     body, surface = (main, None) if metal else \
         (kept.get(("body", shape_key(shape), canvas, picture.lying, factor, edge, form_key(form), small), wood, lambda b: b.nbytes), main)
-    if across < factor:
-        small_size = (width // factor, height // factor)
-        if small and inside is not None:
-            # Of thin things only what lies inside counts; beyond the edge is no light of theirs.
-            weight = inside.astype(np.float32) + 1e-3
-            share = cv2.resize(weight, small_size, interpolation=cv2.INTER_AREA)
-            body = cv2.resize(body * weight, small_size, interpolation=cv2.INTER_AREA) / share
-            surface = None if surface is None else cv2.resize(surface * weight, small_size, interpolation=cv2.INTER_AREA) / share
-        else:
-            body = cv2.resize(body, small_size, interpolation=cv2.INTER_AREA)
-            surface = None if surface is None else cv2.resize(surface, small_size, interpolation=cv2.INTER_AREA)
-    if factor > 1:
-        canvas = Canvas(canvas.origin, picture.px_per_mm, (width // factor, height // factor))
-    return Coarse(body, canvas), None if surface is None else Coarse(surface, canvas)
+    return Coarse(body, coarse), None if surface is None else Coarse(surface, coarse)
 
 
-def _lay(field: np.ndarray, rim: tuple[np.ndarray, np.ndarray], values: np.ndarray, across: int) -> None:
-    """Put values at samples (rows, columns) into a field that has one pixel for ``across`` x ``across`` of them, by area."""
-    if across == 1:
-        field[rim] = values
-        return
-    at = (rim[0] // across) * field.shape[1] + rim[1] // across
+def _lay(field: np.ndarray, laid: tuple[np.ndarray, ...], values: np.ndarray) -> None:
+    """Put values at the samples of a rim into a field whose pixels are whole blocks of them, by area."""
+    pixels, at, weight, face, share = laid
+    flat = field.ravel()
     # What is no sample of the rim keeps the value of the face.
-    field += np.bincount(at, (values - field.ravel()[at]) / across**2, field.size).reshape(field.shape).astype(np.float32)
+    flat[pixels] = (face * flat[pixels] + np.bincount(at, weight * values, len(pixels))) / share
 
 
-def _rim(shape: Shape, canvas: Canvas, width: float, small: bool) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, np.ndarray | None]:
-    """The samples (rows, columns) along an edge, how far in they lie, which way is in, and, of ``small`` parts, which samples of all lie inside."""
+def _laid(rim: tuple[np.ndarray, np.ndarray], d: np.ndarray, canvas: Canvas, factor: int) -> tuple[np.ndarray, ...]:
+    """Of samples ``d`` mm within the edge: the pixels of factor x factor samples they fall in, in which of those each does and with
+    what weight, and the share of the face in each pixel and of all."""
+    width, height = canvas.width // factor, canvas.height // factor
+    at = (rim[0] // factor) * width + rim[1] // factor
+    count = np.bincount(at, minlength=width * height)
+    pixels = np.flatnonzero(count)
+    place = np.empty(len(count), np.int32)
+    place[pixels] = np.arange(len(pixels), dtype=np.int32)
+    # Beyond the edge is no light of the part's: coverage ends it there.
+    at, weight = place[at], np.where(d > 0, np.float32(1), np.float32(1e-3))
+    face = (factor**2 - count[pixels]).astype(np.float32)
+    return pixels, at, weight, face, face + np.bincount(at, weight, len(pixels))
+
+
+def _rim(shape: Shape, canvas: Canvas, width: float, factor: int) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, tuple[np.ndarray, ...]]:
+    """The samples (rows, columns) along an edge, how far in they lie, which way is in, and where they are ``_laid``."""
     place = {"origin": canvas.origin, "px_per_mm": canvas.px_per_mm, "size": canvas.size}
     # A little beyond the edge too: coverage, not light, ends the part there.
-    found = rim_field(shape, **place, reach=width, inside=small)
-    if found is None and not small:
+    found = rim_field(shape, **place, reach=width, inside=False)
+    if found is None:
         rim, d, toward = edge_strip(shape, **place, beyond=BEYOND, within=width)
-        return rim, np.maximum(d, 0), toward, None
-    distance, inward = edge_field(shape, **place, reach=width + 2) if found is None else found
-    rim = np.nonzero((distance < width) & (distance > -BEYOND))
-    return rim, np.maximum(distance[rim], 0), inward[rim], distance > 0 if small else None
+    else:
+        rim = np.nonzero((found[0] < width) & (found[0] > -BEYOND))
+        d, toward = found[0][rim], found[1][rim]
+    return rim, np.maximum(d, 0), toward, _laid(rim, d, canvas, factor)
 
 
 def _rim_bytes(made: tuple) -> int:
-    (rows, columns), d, toward, inside = made
-    return rows.nbytes + columns.nbytes + d.nbytes + toward.nbytes + (0 if inside is None else inside.nbytes)
+    return sum(a.nbytes for a in (*made[0], made[1], made[2], *made[3]))
 
 
 def _sampled(field: Coarse, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -183,8 +186,8 @@ def _crown(body: np.ndarray, shape: Shape, canvas: Canvas, lit, middle: tuple[fl
         x = ox + (a + (np.arange(small[0]) + 0.5) * (b - a) / small[0]) / s
         y = oy + (c + (np.arange(small[1]) + 0.5) * (d - c) / small[1]) / s
         x, y = np.meshgrid(x, y)
-        nx, ny = (np.tanh((p - m) * CROWN / 0.24) * 0.24 for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
-        shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1])
+        nx, ny = (np.tanh((p - m) * CROWN / CROWN_MOST) * CROWN_MOST for p, m in ((x, (x0 + x1) / 2), (y, (y0 + y1) / 2)))
+        shown = lit(nx, ny, np.sqrt(1 - nx * nx - ny * ny), x - middle[0], y - middle[1], flat=True)
         body[c:d, a:b] = cv2.resize(shown, (b - a, d - c), interpolation=cv2.INTER_LINEAR)
 
 

@@ -15,7 +15,7 @@ from ..outline.shape import Shape
 from .board import read_board
 from .change import quoted_example, with_changes
 from .desk import Desk
-from .made import MAKES, NEEDS_NECK, WOODEN, Bench, bridge_kind, made_shape, read_fitting
+from .made import MAKES, NEEDS_NECK, WOODEN, Bench, bridge_kind, heel_line, made_shape, read_fitting
 from .neck import Neck, read_neck
 from .own import read_own
 from .part import Cut, plain_part, read_outline_key, read_part
@@ -228,9 +228,11 @@ class _Check:
                 if make is not None and make not in WOODEN:
                     read.note("board", f"A {make} is not made of a board.", 'Give it a material, as "chrome".')
                     continue
-                shape = made_shape(read, make, neck) if make is not None else cut[2] if cut else None
+                under = Bench(neck, tuple(p for p, _ in order if isinstance(p, Part)), kind, hand, centre)
+                shape = made_shape(read, make, neck, under) if make is not None else cut[2] if cut else None
+                heel = heel_line(neck, under) if make in ("neck", "head piece") else None
                 part = read_part(read, name, shape, self.boards, centre=centre, hand=hand, sources=self.sources, desk=self.desk,
-                                 make=make, neck=neck)
+                                 make=make, neck=neck, heel=heel)
                 if part:
                     if make == "fretboard":
                         _refuse_wider(read, part, [p for p, _ in order if isinstance(p, Part)])

@@ -16,10 +16,10 @@ from .neck import Neck
 from .reader import Reader
 from .values import Edge, Fitting, Form, Material, Part
 
-__all__ = ["FITTINGS", "MAKES", "NEEDS_NECK", "WOODEN", "Bench", "bridge_kind", "made_shape", "read_fitting"]
+__all__ = ["FITTINGS", "MAKES", "NEEDS_NECK", "WOODEN", "Bench", "bridge_kind", "heel_line", "made_shape", "read_fitting"]
 
 FAR = 10_000.0
-WOODEN = ("neck", "fretboard", "head face")
+WOODEN = ("neck", "head piece", "heel", "fretboard", "head face")
 FITTINGS = ("frets", "markers", "nut", "strings", "bridge", "pickup", "knobs", "switch", "tuners", "strap pins", "screws", "plate", "ferrules",
             "head clamp", "scarf line", "jack", "cavity", "neck pocket")
 MAKES = (*WOODEN, *FITTINGS)
@@ -75,12 +75,34 @@ def bridge_kind(tables) -> str:
     return "plate"
 
 
-def made_shape(read: Reader, make: str, neck: Neck | None) -> Shape | None:
+def made_shape(read: Reader, make: str, neck: Neck | None, bench: Bench) -> Shape | None:
     """The shape of a wooden part that is made."""
     if neck is None:
         read.note("make", f"There is no neck for a {make}.", NO_NECK)
         return None
+    if make == "head piece":
+        return overlap(neck.shape(), neck.layout.above_scarf(read.number("scarf", -60, 160, 30, unit="mm")))
+    if make == "heel":
+        length = read.number("length", 10, 120, 34, unit="mm")
+        at = heel_line(neck, bench)
+        if at is None:
+            read.note("make", "The neck does not reach into a body below.", "List the heel after the neck and the body.")
+            return None
+        # Only what stands before the body, which covers the rest.
+        return without(neck.layout.nose(at - length, neck.heel), [bench.right(p.whole or p.shape) for p in _bodies(bench)])
     return {"neck": neck.shape, "fretboard": neck.layout.fretboard, "head face": neck.face}[make]()
+
+
+def _bodies(bench: Bench) -> list[Part]:
+    """What lies below and is neither a top nor of the neck."""
+    return [p for p in bench.below if p.side != "front" and not p.of_neck]
+
+
+def heel_line(neck: Neck | None, bench: Bench) -> float | None:
+    """The least y at which a body below covers the neck: where its heel ends; None where none does."""
+    found = [cut.bounds[1] for p in _bodies(bench) if neck is not None and
+             (cut := overlap(neck.layout.shaft(0.0, neck.heel), bench.right(p.whole or p.shape))) is not None]
+    return min(found, default=None)
 
 
 def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
@@ -139,7 +161,8 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
     if make == "scarf line":
         y = layout.on_centre(0)
         beyond = read.number("at", -60, 160, 30, unit="mm")
-        return single([Piece(shape=layout.scarf(beyond, layout.half_width(y + beyond) - 1.0), kind="ink", rise=0.0, round=0)])
+        line = overlap(layout.scarf(beyond, layout.half_width(y + beyond) + 3.0), neck.shape())  # from side to side, however wide it is there
+        return single([Piece(shape=line, kind="ink", rise=0.0, round=0)]) if line is not None else []
     if make == "neck pocket":
         gap = read.number("gap", 0, 5, 0.2, unit="mm")
         depth = read.number("depth", 1, 80, 16, unit="mm")
@@ -238,7 +261,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
             middle = (bench.centre, (head[1] + head[3]) / 2)
         base = given if given is not None else bench.base(middle, seen)
         back = seen == "back"
-        height, below = (base, base - piece.rise) if back else (base + piece.rise, base + min(piece.rise, 0.0) - 4.0)
+        height, below = (base, base - piece.rise) if back else (base + piece.rise, base + min(piece.rise, 0.0) - piece.deep)
         shape: Shape | None = piece.shape
         rods = piece.rods
         if make in ("tuners", "strap pins", "jack") and seen == "both":

@@ -50,11 +50,12 @@ def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path], key: st
 
 def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str, BoardRef | None], *,
               centre: float, hand: str, sources: dict[str, Path], desk: Desk, make: str | None = None,
-              neck: Neck | None = None) -> Part | None:
+              neck: Neck | None = None, heel: float | None = None) -> Part | None:
     """One table of ``[parts]``, its outline already read or made; None when it cannot be used.
 
     boards  by name; None for one that has problems of its own.
     make    what the program made the outline as, from ``neck``.
+    heel    y at which the body begins to cover the neck.
     """
     if read.broken:
         return None
@@ -66,30 +67,31 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
     if wanted and wanted not in boards:
         read.note("board", f'There is no board named "{wanted[:60]}".',
                   offer(wanted, boards) or NO_BOARDS)
-    whole = None
-    if shape is not None:
+    whole = neck.shape() if make in ("head piece", "heel") and neck is not None and shape is not None else None
+    if shape is not None and whole is None:
         bands = _strips(read, shape, centre)
         if bands is not None:
             whole, shape = shape, bands
-    form = _form(read, desk, sources, centre, hand, make, neck)
+    form = _form(read, desk, sources, centre, hand, make, neck, heel)
     lines = tuple(centre + x for x in read.numbers("glue_lines", -500, 500, (1, 40)) or ())
     if shape is not None and hand == "left":
         shape, lines = shape.mirrored(centre), tuple(2 * centre - x for x in lines)
         whole = whole.mirrored(centre) if whole is not None else None
     placement = _placement(read, whole or shape, board, centre, hand)
     finish = read_finish(read, sources, desk)
-    edge = Edge(roundover=read.number("roundover", 0, 50, {"neck": 2, "fretboard": 0.8, "head face": 0.8}.get(make or "", 3), unit="mm",
+    edge = Edge(roundover=read.number("roundover", 0, 50, {"neck": 2, "head piece": 2, "heel": 5, "fretboard": 0.8, "head face": 0.8}.get(make or "", 3), unit="mm",
                                       ends=("sharp", "")),
                 bevel=read.number("bevel", 0, 60, 0, unit="mm", ends=("none", "")))
-    height = read.number("height", 0, 500, {"neck": 49, "fretboard": 55, "head face": 45}.get(make or "", 45), unit="mm")
-    thick = read.number("thickness", 0.2, 500, {"neck": 21, "fretboard": 6, "head face": 2}.get(make or "", height or 1), unit="mm")
+    height = read.number("height", 0, 500, {"neck": 49, "head piece": 49, "heel": 49, "fretboard": 55, "head face": 45}.get(make or "", 45), unit="mm")
+    thick = read.number("thickness", 0.2, 500, {"neck": 21, "head piece": 21, "heel": 30, "fretboard": 6, "head face": 2}.get(make or "", height or 1), unit="mm")
     side = read.choice("side", SIDES, "front" if make == "head face" else "both")
     binding = _binding(read)
     read.close()
     if len(read.problems) > before or shape is None or placement is None or board is None:
         return None
     return Part(name=name, title=title, shape=shape, board=wanted, placement=placement, finish=finish, edge=edge,
-                binding=binding, height=height, side=side, below=max(height - thick, 0.0), form=form, whole=whole, lines=lines)
+                binding=binding, height=height, side=side, below=max(height - thick, 0.0), form=form, whole=whole, lines=lines,
+                raised=make == "heel", of_neck=make is not None)
 
 
 def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:
@@ -104,7 +106,8 @@ def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:
     return left
 
 
-def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: float, hand: str, make: str | None, neck: Neck | None) -> Form:
+def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: float, hand: str, make: str | None, neck: Neck | None,
+          heel: float | None) -> Form:
     """A carved top, hollows, a fretboard's radius, the round back of a neck."""
     dome = reach = 0.0
     if read.has("carve"):
@@ -131,9 +134,9 @@ def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: flo
     radius, barrel = 0.0, None
     if make == "fretboard" and neck is not None:
         radius = neck.radius
-    if make == "neck" and neck is not None:
+    if make in ("neck", "head piece") and neck is not None:
         top = neck.layout.on_centre(0)
-        barrel = (top + 6.0, neck.heel - 46.0)
+        barrel = (top + 6.0, neck.heel - 46.0 if heel is None else heel)
     return Form(dome=dome, reach=reach or 60.0, radius=radius, axis=centre, barrel=barrel, contours=tuple(contours))
 
 
@@ -207,7 +210,7 @@ def _middle(shape: Shape, board: BoardRef, cut: str, turn: float, joint: float, 
 def plain_part(part: Part, outline: str, written: Mapping[str, Any]) -> dict[str, Any]:
     """A part as a JSON-ready table; of what few parts have, as it was ``written`` and only then."""
     place, binding = part.placement, part.binding
-    return {key: written[key] for key in ("make", "thickness", "bevel", "carve", "contours", "strips", "glue_lines") if key in written} | {
+    return {key: written[key] for key in ("make", "scarf", "length", "thickness", "bevel", "carve", "contours", "strips", "glue_lines") if key in written} | {
         "title": part.title, "outline": outline, "board": part.board, "cut": place.cut, "at": list(place.at),
         "turn": place.turn, "joint": place.joint, "slip": place.slip, "height": part.height,
         "roundover": part.edge.roundover, "side": part.side, "sheen": part.finish.sheen,

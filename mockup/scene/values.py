@@ -152,6 +152,8 @@ class Part:
     side    "front", "back" or "both": the views it is seen in.
     whole   the shape whose edge and form the part's light follows, where the part is a strip of it.
     lines   x of glue lines along the part.
+    raised  whether it stands on that whole with an edge of its own, as a heel does.
+    of_neck whether the program made it as part of the neck.
     """
 
     name: str
@@ -168,6 +170,8 @@ class Part:
     form: Form = Form()
     whole: Shape | None = None
     lines: tuple[float, ...] = ()
+    raised: bool = False
+    of_neck: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -104,7 +104,7 @@ def test_bridges_bear_every_string(kind, strings):
     made = layout(strings=strings, pair=2.6 if strings == 8 else 0.0)
     pieces = hardware.bridge(made, kind)
     whole = many([p.shape for p in pieces])
-    for (x, y), (ex, ey) in zip(hardware._saddles(made), hardware.string_ends(made, kind), strict=True):
+    for (x, y), (ex, ey) in zip(hardware._saddles(made, kind), hardware.string_ends(made, kind), strict=True):
         assert contains(whole, (float(x), float(y) + 1e-3)) and ey > y and ex == x
         assert contains(whole, (float(ex), float(ey) - 0.2)), kind
     assert all(p.rise > 0 for p in pieces)

@@ -292,11 +292,11 @@ def test_hardware_is_redrawn_at_its_measured_size(tmp_path, monkeypatch):
     shutil.copytree(builtin_scenes()["tern"].parent, tmp_path / "tern")
     scene = load_scene(tmp_path / "tern" / "tern.toml").with_variant("honey")
     text = shop_start(scene)
-    (tmp_path / "tern" / "shop.toml").write_text(text.replace("# measured = { length = 36.6, width = 59.6 }", "measured = { length = 40.6, width = 57.6 }"))
+    (tmp_path / "tern" / "shop.toml").write_text(text.replace("# measured = { length = 43.6, width = 59.6 }", "measured = { length = 47.6, width = 57.6 }"))
     shop = read_shop(scene)
-    assert drawn_hardware(scene)["bridge"].sizes == pytest.approx({"length": 36.6, "width": 59.6}, abs=0.05)
+    assert drawn_hardware(scene)["bridge"].sizes == pytest.approx({"length": 43.6, "width": 59.6}, abs=0.05)
     sized = at_measured_size(scene, shop)
-    assert drawn_hardware(sized)["bridge"].sizes == pytest.approx({"length": 40.6, "width": 57.6}, abs=0.05)
+    assert drawn_hardware(sized)["bridge"].sizes == pytest.approx({"length": 47.6, "width": 57.6}, abs=0.05)
     assert drawn_hardware(sized)["neck-pickup"] .sizes == pytest.approx(drawn_hardware(scene)["neck-pickup"].sizes, abs=0.06)
     before, after = ([f for f in s.fittings if f.part == "bridge"][1].shape.rings for s in (scene, sized))  # its screws
     for a, b in zip(before, after, strict=True):
@@ -315,7 +315,7 @@ def test_hardware_is_redrawn_at_its_measured_size(tmp_path, monkeypatch):
             else:
                 grey = (np.ptp(column, axis=1) < 45).nonzero()[0]  # nickel among maple
                 lengths[content, which] = (grey.max() - grey.min() + 1) * 25.4 / DPI
-    assert lengths["outline", "drawn"] == pytest.approx(36.6, abs=0.1) and lengths["outline", "measured"] == pytest.approx(40.6, abs=0.1)
+    assert lengths["outline", "drawn"] == pytest.approx(43.6, abs=0.1) and lengths["outline", "measured"] == pytest.approx(47.6, abs=0.1)
     assert lengths["picture", "measured"] - lengths["picture", "drawn"] == pytest.approx(4.0, abs=1.1)  # a pixel of the picture is half a mm
 
 

@@ -15,7 +15,7 @@ from mockup.errors import MockupError
 from mockup.finish.steps import Finish, Paint
 from mockup.outline.coverage import coverage
 from mockup.outline.fewer import thinned
-from mockup.outline.figures import circle, many, plate, strip
+from mockup.outline.figures import circle, many, outline, plate, strip
 from mockup.render.canvas import Canvas
 from mockup.render.form import form_lean
 from mockup.render.kept import Kept
@@ -330,3 +330,64 @@ def test_a_crop_that_no_edge_runs_through_is_part_of_the_whole(scene):
     assert far.mean() < 1.5 and far.max() <= 8  # dithered from another corner
     middle = Canvas((-4.0, -4.0), 2.0, (16, 16))
     assert picture(scene, scale=2.0, canvas=middle).pixels.min() > 60
+
+
+def test_a_carved_top_has_no_ridge_and_no_end_of_its_slope():
+    """Neither along the middle of a horn nor where the rise ends: how fast the lean changes stays of one size there."""
+    horn = many([egg(0, 0, 60, 80), strip([(0.0, -60.0), (-40.0, -150.0)], 44.0, round_ends=True)])
+    lean = form_lean(Form(dome=11.0, reach=50.0), horn)
+    c = lean.canvas
+    for (x0, y0), (x1, y1) in (((-50.0, -95.0), (-6.0, -115.0)), ((-58.0, 10.0), (58.0, 10.0))):
+        t = np.linspace(0.08, 0.92, 200)[:, None]
+        at = np.array([[x0, y0]]) * (1 - t) + np.array([[x1, y1]]) * t
+        i, j = ((at[:, k] - c.origin[k]).astype(int) for k in (1, 0))
+        bend = np.abs(np.diff(lean.values[i, j], axis=0)).max(axis=1)
+        assert bend.max() < 0.05
+
+
+def test_a_thin_rim_shows_one_line_of_light_and_not_dashes():
+    """Along an edge that runs a little askew to the pixels the light is the same everywhere."""
+    board = outline([(-150.0, -10.0), (150.0, -13.0), (150.0, 10.0), (-150.0, 10.0)])
+    canvas = Canvas.around((-155, -20, 155, 20), 2.2)
+    for metal, small in ((False, False), (True, True)):
+        body, surface = part_lighting(board, Edge(roundover=0.8), Form(), 80.0, canvas, (0, 0, *canvas.size), (0.0, 0.0), metal=metal, small=small)
+        lit = body.rows(canvas, (0, canvas.width), (0, canvas.height)) * (1 if metal else 0.2)
+        if surface is not None:
+            lit = lit + surface.rows(canvas, (0, canvas.width), (0, canvas.height))
+        cover = coverage(board, origin=canvas.origin, px_per_mm=2.2, size=canvas.size)
+        inside = round(-7 * 2.2 - canvas.origin[1] * 2.2)
+        excess = ((lit - lit[inside]) * cover)[:inside, 40:-40].sum(axis=0)
+        dashes = excess - cv2.blur(excess[None], (41, 1), borderType=cv2.BORDER_REFLECT)[0]  # 41 pixels: longer than any dash
+        assert dashes.std() < 0.02, metal
+
+
+def test_flat_plates_show_no_corner_of_a_window():
+    """From end to end of a plate the light changes slowly, wherever on the instrument it lies."""
+    sheet = plate((0.0, 0.0), (90.0, 60.0), 10.0)
+    for middle in ((0.0, 0.0), (300.0, 0.0), (0.0, 300.0), (-300.0, -100.0)):
+        canvas = Canvas.around((-50, -35, 50, 35), 2.0)
+        body, _ = part_lighting(sheet, Edge(roundover=0.8), Form(), 82.0, canvas, (0, 0, *canvas.size), middle, metal=True, small=True)
+        face = body.rows(canvas, (0, canvas.width), (0, canvas.height))[24:-24, 24:-24]
+        assert face.max() < 1.3 and np.abs(np.diff(face, axis=1)).max() * 2 < 0.03
+
+
+def test_gloss_shows_on_a_flat_face_and_satin_does_not():
+    """The tubes lie across a body in a glossy film, and are one wide sheen in a satin one."""
+    sheet = plate((0.0, 120.0), (260.0, 360.0), 60.0)
+    canvas = Canvas.around((-140, -70, 140, 310), 1.0)
+    spread = {}
+    for gloss in (12.0, 28.0, 80.0):
+        _, surface = part_lighting(sheet, Edge(roundover=3.0), Form(), gloss, canvas, (0, 0, *canvas.size), (0.0, 0.0))
+        face = surface.rows(canvas, (0, canvas.width), (0, canvas.height))[60:-60, 60:-60]
+        spread[gloss] = float(np.ptp(face)), float(face.mean())
+    assert spread[80.0][0] > 0.055 and 0.02 > spread[28.0][0] > spread[12.0][0]
+    assert spread[80.0][1] < 0.05  # a veil would lie over all of it
+
+
+def test_buttons_hide_their_shafts_from_either_side(scene):
+    wide, rod = fitting(circle((0.0, 0.0), 9.0), name="knob.2", height=60.0), fitting(strip([(-8.0, 0.0), (8.0, 0.0)], 2.0), name="knob.1", height=60.0)
+    wide, rod = (replace(f, part="knob", side="both") for f in (wide, rod))
+    body, neck, *_ = scene.order
+    for side in ("front", "back"):
+        names = [p.name for p in seen_pieces(replace(scene, order=(body, neck, rod, wide)), side) if p.name.startswith("knob")]
+        assert names == ["knob.1", "knob.2"]
