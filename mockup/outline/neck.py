@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -94,6 +95,7 @@ class Layout:
             left, right = np.array([self.centre - 1, left[1]]), np.array([self.centre + 1, left[1]])
         return self._to_edge(left + (0, beyond), right - left, -1), self._to_edge(left + (0, beyond), right - left, 1)
 
+    @cached_property
     def _slope(self) -> tuple[float, float]:
         """y of the end of the board on the centre line, and what half its width loses per mm upward."""
         top = self.on_centre(0)
@@ -109,12 +111,12 @@ class Layout:
 
     def half_width(self, y: float) -> float:
         """Half the width of the fretboard at a height."""
-        end, slope = self._slope()
+        end, slope = self._slope
         return self.heel_width / 2 - (end - y) * slope
 
     def _to_edge(self, point: np.ndarray, run: np.ndarray, side: int) -> Point:
         # x = centre + side (w - (end - y) slope), on the line point + t run.
-        end, slope = self._slope()
+        end, slope = self._slope
         start = side * (point[0] - self.centre) - self.heel_width / 2 + (end - point[1]) * slope
         t = -start / (side * run[0] - run[1] * slope)
         return float(point[0] + t * run[0]), float(point[1] + t * run[1])
