@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import Any
@@ -18,10 +18,11 @@ from ..render.kept import Kept
 from ..render.picture import picture, picture_canvas
 from ..scene.values import Edge, Fitting, Form, Part, Scene
 
-__all__ = ["Easel", "Gone", "Seen", "draw", "encoded", "sketched"]
+__all__ = ["Easel", "Gone", "Seen", "draw", "encoded", "read_seen", "sketched"]
 
 MOST_PIXELS = 20_000_000  # of a picture on the page
 KEEP = 420_000_000        # bytes of what earlier pictures left
+SURROUNDS = {"grey": (66.0, 0.0, 0.0), "light": (92.0, 0.0, 0.0), "dark": (26.0, 0.0, 0.0)}  # L*a*b* of what the page has around the instrument
 QUALITY = 88              # of a picture that the next one replaces
 
 
@@ -55,6 +56,23 @@ class Seen:
         if not 0.05 <= self.scale <= 60 or max(abs(v) for v in self.origin) > 20_000:
             raise MockupError("Nothing of the instrument is there.", fix="Show all of it again.")
         return Canvas(self.origin, self.scale, (height, width) if self.lying else (width, height), self.lying)
+
+
+def read_seen(asked: Mapping[str, Any]) -> Seen:
+    """What of the scene the page shows, its kinds checked; sizes are checked when it is drawn. MockupError for anything else."""
+
+    def numbers(key: str, count: int) -> list[float]:
+        value = asked.get(key)
+        if not isinstance(value, list) or len(value) != count or not all(isinstance(v, (int, float)) and abs(v) < 1e6 for v in value):
+            raise MockupError(f"The page sent no {key}.", fix="Load it again.")
+        return value
+
+    origin, size = numbers("origin", 2), numbers("size", 2)
+    scale = numbers("scale", 1)[0] if isinstance(asked.get("scale"), list) else asked.get("scale")
+    if not isinstance(scale, (int, float)) or asked.get("side") not in ("front", "back"):
+        raise MockupError("The page sent no view.", fix="Load it again.")
+    return Seen(asked["side"], (float(origin[0]), float(origin[1])), float(scale), (int(size[0]), int(size[1])), bool(asked.get("lying")),
+                SURROUNDS.get(str(asked.get("surround")), SURROUNDS["grey"]))
 
 
 def draw(scene: Scene, seen: Seen, kept: Kept, report: Callable[[float], None] | None = None) -> np.ndarray:

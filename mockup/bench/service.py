@@ -27,7 +27,7 @@ from ..scene.values import Scene
 from .blobs import Blob, Blobs
 from .changes import change_of
 from .document import Document
-from .easel import Easel, Seen, draw, encoded, sketched
+from .easel import Easel, draw, encoded, read_seen, sketched
 from .photos import Photos, shown
 from .state import hex_of, library, plain_colour, state
 from .tries import look_of, read_try, tried, with_part
@@ -35,7 +35,6 @@ from .tries import look_of, read_try, tried, with_part
 __all__ = ["Bench"]
 
 FRAMES = 16   # of the light's way there and back
-SURROUNDS = {"grey": (66.0, 0.0, 0.0), "light": (92.0, 0.0, 0.0), "dark": (26.0, 0.0, 0.0)}
 
 
 @dataclass
@@ -87,7 +86,7 @@ class Bench:
 
     def picture(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """A picture of a look, as (bytes, media type); the newest wish of a name takes the place of an older one."""
-        seen = _seen(asked)
+        seen = read_seen(asked)
         name, exact = str(asked.get("name", "main"))[:40], bool(asked.get("exact"))
         rank = {"main": 0, "other": 1}.get(name, 3) + (1 if exact and name == "main" else 0)
 
@@ -169,7 +168,7 @@ class Bench:
         """Frames of a look as the lamp swings from one side to the other, by the names of their pictures."""
         from ..render.tilt import tilt
 
-        seen = _seen(asked)
+        seen = read_seen(asked)
 
         def work(report: Callable[[float], None]) -> dict[str, Any]:
             scene = replace(self._asked(asked), ground=seen.ground)
@@ -368,23 +367,6 @@ class Bench:
         self._slow.shutdown(wait=True, cancel_futures=True)
         self.easel.stop()
         self.photos.leave()
-
-
-def _seen(asked: Mapping[str, Any]) -> Seen:
-    """What of the scene the page shows, its kinds checked; sizes are checked when it is drawn."""
-
-    def numbers(key: str, count: int) -> list[float]:
-        value = asked.get(key)
-        if not isinstance(value, list) or len(value) != count or not all(isinstance(v, (int, float)) and abs(v) < 1e6 for v in value):
-            raise MockupError(f"The page sent no {key}.", fix="Load it again.")
-        return value
-
-    origin, size = numbers("origin", 2), numbers("size", 2)
-    scale = numbers("scale", 1)[0] if isinstance(asked.get("scale"), list) else asked.get("scale")
-    if not isinstance(scale, (int, float)) or asked.get("side") not in ("front", "back"):
-        raise MockupError("The page sent no view.", fix="Load it again.")
-    return Seen(asked["side"], (float(origin[0]), float(origin[1])), float(scale), (int(size[0]), int(size[1])), bool(asked.get("lying")),
-                SURROUNDS.get(str(asked.get("surround")), SURROUNDS["grey"]))
 
 
 def _whole(value: Any, what: str) -> int:

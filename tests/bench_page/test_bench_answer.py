@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from tests.bench_page.hands import opened
 
 
@@ -15,6 +17,7 @@ def answered_by_the_client(visit_file, path):
     return phone.locator("#text").input_value()
 
 
+@pytest.mark.slow
 def test_the_clients_page_and_the_answer(small_scene, running, visit, visit_file, mockup):
     page = visit(running(small_scene))
     opened(page, "approve")

@@ -150,6 +150,7 @@ def test_by_keyboard_alone(small_scene, running, visit):
     assert len(scene_of(small_scene)["variants"]["honey"]["set"]["parts.body.finish"]) == 3
 
 
+@pytest.mark.slow
 def test_two_tabs_show_the_same_and_do_not_fight(small_scene, running, visit):
     bench = running(small_scene)
     one, two = visit(bench), visit(bench)
@@ -170,6 +171,7 @@ def test_two_tabs_show_the_same_and_do_not_fight(small_scene, running, visit):
         pass
 
 
+@pytest.mark.slow
 def test_the_file_changes_on_disk(small_scene, running, visit):
     page = visit(running(small_scene))
     opened(page, "sheen")
@@ -195,6 +197,7 @@ def test_the_file_changes_on_disk(small_scene, running, visit):
     page.locator("#stage").wait_for(state="visible")
 
 
+@pytest.mark.slow
 def test_a_part_off_its_board_is_put_right_on_the_page(small_scene, running, visit):
     """Nothing can be drawn, so the page says why, and has what it takes to mend it."""
     small_scene.write_text(small_scene.read_text().replace('cut = "bookmatch"', 'cut = "bookmatch"\nat = [5, 5]'))
@@ -209,6 +212,7 @@ def test_a_part_off_its_board_is_put_right_on_the_page(small_scene, running, vis
     assert scene_of(small_scene)["parts"]["top"]["at"] != [5, 5]
 
 
+@pytest.mark.slow
 def test_stopped_in_the_middle_of_a_drag(small_scene, running, visit):
     """The server dies under the hand: the page says so, and all but the last second is there again."""
     bench = running(small_scene)
@@ -233,21 +237,21 @@ def test_stopped_in_the_middle_of_a_drag(small_scene, running, visit):
     assert again.end() == 0
 
 
-@pytest.mark.parametrize("name, data, words", [
-    ("big.jpg", None, "larger than 120 MB"), ("drawing.jpg", b"%PDF-1.7", "a PDF, not a picture"), ("words.jpg", b"just words " * 40, "words.jpg"),
-])
-def test_a_drop_that_is_no_photo(shared, visit, name, data, words):
+def test_a_drop_that_is_no_photo(shared, visit):
     page = visit(shared, picture=False)
     page.wait_for_function("() => globalThis.bench?.state")
-    page.evaluate("""([name, text]) => {
-        const moved = new DataTransfer();
-        moved.items.add(text === null ? new File([new Uint8Array(200e6)], name) : new File([text], name));
-        document.body.dispatchEvent(new DragEvent("drop", {dataTransfer: moved, bubbles: true, cancelable: true}));
-    }""", [name, None if data is None else data.decode()])
-    page.locator("#notices").get_by_text(words).wait_for()
-    assert page.locator("#photo").is_hidden()
+    for name, data, words in (("big.jpg", None, "larger than 120 MB"), ("drawing.jpg", "%PDF-1.7", "a PDF, not a picture"), ("words.jpg", "just words " * 40, "words.jpg")):
+        page.evaluate("""([name, text]) => {
+            const moved = new DataTransfer();
+            moved.items.add(text === null ? new File([new Uint8Array(200e6)], name) : new File([text], name));
+            document.body.dispatchEvent(new DragEvent("drop", {dataTransfer: moved, bubbles: true, cancelable: true}));
+        }""", [name, data])
+        page.locator("#notices").get_by_text(words).wait_for()
+        assert page.locator("#photo").is_hidden()
+        page.get_by_role("button", name="I have read it").click()
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_said_and_nothing_is_lost(small_scene, running, visit):
     resource = pytest.importorskip("resource")
     if not hasattr(resource, "prlimit"):
@@ -269,6 +273,7 @@ def test_a_full_disk_is_said_and_nothing_is_lost(small_scene, running, visit):
     assert scene_of(small_scene)["variants"]["honey"]["set"]["parts.top.sheen"] == 23
 
 
+@pytest.mark.slow
 def test_an_interrupt_ends_it_quietly(small_scene, running, visit):
     bench = running(small_scene)
     page = visit(bench)
@@ -288,6 +293,7 @@ def test_a_port_in_use_is_said(small_scene, running):
     assert second.end() in (0, 130) and first.end(signal.SIGTERM) in (0, 143)
 
 
+@pytest.mark.slow
 def test_a_built_in_scene_is_copied_when_it_is_saved(running, visit, tmp_path):
     bench = running("gannet")
     page = visit(bench)
@@ -342,6 +348,7 @@ def test_nothing_serious_for_people_who_do_not_see_or_point(shared, visit):
     assert found == []
 
 
+@pytest.mark.slow
 def test_the_wood_follows_the_hand(small_scene, running, visit):
     """Wood dragged in the large picture moves with the pointer: the same spot of the board stays under it."""
     page = visit(running(small_scene))
@@ -361,6 +368,7 @@ def test_the_wood_follows_the_hand(small_scene, running, visit):
     assert [round(v, 2) for v in scene_of(small_scene).get("parts", {})["body"].get("at", [])] == [], "not saved unasked"
 
 
+@pytest.mark.slow
 def test_the_picture_is_true_to_size(shared, visit):
     """100 mm on the ruler's bar are 100 mm of the instrument."""
     page = visit(shared)

@@ -3,6 +3,7 @@
 import tomllib
 
 import numpy as np
+import pytest
 
 from tests.board import simulator as sim
 
@@ -13,6 +14,7 @@ def shot(lamp, glare):
     return sim.photograph(world, info, rng=np.random.default_rng(3), size_px=(1200, 900), tilt=8, fall=1.6, lamp=lamp, glare=glare, noise=0.7)[0]
 
 
+@pytest.mark.slow
 def test_two_photos_and_a_target(small_scene, running, visit):
     page = visit(running(small_scene))
 

@@ -15,6 +15,9 @@ from mockup.bench.blobs import Blob
 from mockup.bench.document import Document
 from mockup.bench.guard import HEADERS
 from mockup.bench.service import Bench
+from mockup.papers.choice import Choice, choice_text, seen_by_client
+from mockup.papers.record import short
+from mockup.render.colours import colours
 
 PORT, TOKEN = 8731, "a-token-of-this-start"
 HOME = f"http://127.0.0.1:{PORT}"
@@ -266,6 +269,22 @@ def test_papers_that_make_no_sense(app):
 def test_what_is_no_answer_of_a_client(app, data, words):
     answer = app.put("/api/answer?write=1", headers=OURS, content=data)
     assert answer.status_code == 422 and words in problem(answer)
+
+
+def test_a_clients_answer_becomes_an_approval(app, bench):
+    """Read first, and nothing written; then written, with the client's words in the record."""
+    view = bench.document.scene(exact=True).with_variant("blue")
+    seen = short(seen_by_client(view, colours(view)))
+    text = choice_text(Choice(instrument=view.title, revision="B", option="Blue", scene="pipit", variant="blue", seen=seen, name="Somebody",
+                              date="2026-11-25", comment="Less gloss?"))
+    mail = ("Hello,\n> " + text.replace("\n", "\n> ")).encode()
+    told = app.put("/api/answer", headers=OURS, content=mail).json()
+    assert (told["look"], told["client"], told["comment"], told["checked"]) == ("blue", "Somebody", "Less gloss?", True) and "files" not in told
+    told = app.put("/api/answer?write=1", headers=OURS, content=mail).json()
+    assert [f["name"] for f in told["files"]] == ["pipit.blue.approval.png", "pipit.blue.approval.json"]
+    assert json.loads((bench.folder / "papers" / "pipit.blue.approval.json").read_text())["choice"]["comment"] == "Less gloss?"
+    assert "not what the client saw" in problem(app.put("/api/answer?write=1", headers=OURS, content=choice_text(
+        Choice(instrument=view.title, revision="B", option="Blue", scene="pipit", variant="blue", seen="0000 0000 0000", name="S", date="2026-11-25")).encode()))
 
 
 def test_the_clients_page_may_show_itself_and_ask_for_nothing(app):
