@@ -62,7 +62,7 @@ class FinishedWood:
     def block(self, bare: np.ndarray, canvas: Canvas, rows: tuple[int, int], columns: tuple[int, int], left: int) -> list[np.ndarray]:
         """Finished reflectance of one block of the picture, three planes (H, W) float32 linear.
 
-        bare           (H, W, 4) uint16, the block's own bare rows, contiguous.
+        bare           (H, W, 4) uint16, the block's own bare rows; they may be cut out of longer ones.
         rows, columns  of the canvas; ``left`` is the canvas column at which the window starts.
         """
         *bands, r = cv2.split(self.table(bare))

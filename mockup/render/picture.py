@@ -35,6 +35,7 @@ __all__ = ["MARGIN", "Picture", "picture", "picture_canvas", "refuse_missing_woo
 
 NEAR, LONG = 0.02, 1000  # mm by which a long outline (of so many points) may be off where only its shadow is asked for
 MARGIN = 28.0  # mm of ground around the instrument
+GROUND_STEP = 256  # columns of ground worked out together
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,16 +127,24 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
         if dirty is not None and n not in dirty:
             return
         a, b = (0, canvas.width) if dirty is None else dirty[n]
+        laid = [(d, piece) for d in drawn if d is not None for piece in d.face.pieces.bands[n] if piece.first < b and piece.last > a]
         colour = ground_rows(scene.ground, canvas, first, last, span)
-        fall = ground_shade.rows(canvas, (0, canvas.width), (first, last))
-        planes = [fall * colour[..., k] for k in range(3)]
-        for d in drawn:
-            for piece in d.face.pieces.bands[n] if d is not None else ():
-                if piece.first < b and piece.last > a:
-                    _lay(d, piece, canvas, colour, fall, planes, first, last)
+        fall = np.empty((last - first, canvas.width), np.float32)
+        planes = [np.empty_like(fall) for _ in range(3)]
+        # The ground and its shadow, but not under what covers all of it: always in the same steps, so that a
+        # picture drawn in part has the same pixels as one drawn whole.
+        full = [(p.first, p.last) for d, p in laid if p.cover is None and d.face.window[1] <= first and d.face.window[3] >= last]
+        seen = min([a, *(p.first for _, p in laid)]), max([b, *(p.last for _, p in laid)])
+        for start in range(seen[0] // GROUND_STEP * GROUND_STEP, seen[1], GROUND_STEP):
+            end = min(start + GROUND_STEP, canvas.width)
+            if not any(f <= start and end <= t for f, t in full):
+                fall[:, start:end] = ground_shade.rows(canvas, (start, end), (first, last))
+                for k, plane in enumerate(planes):
+                    np.multiply(fall[:, start:end], colour[:, start:end, k] if colour.shape[1] > 1 else colour[..., k], out=plane[:, start:end])
+        for d, piece in laid:
+            _lay(d, piece, canvas, colour, fall, planes, first, last)
         # Pieces that reach out of what changed have been laid there without those beside them.
-        out[first:last, a:b] = encode_rows([np.ascontiguousarray(p[:, a:b]) for p in planes],
-                                           np.ascontiguousarray(dither_rows(first, last, canvas.width)[:, a:b]))
+        out[first:last, a:b] = encode_rows([p[:, a:b] for p in planes], dither_rows(first, last, canvas.width)[:, a:b])
 
     in_bands(draw, canvas.height, canvas.width, report)
     out.setflags(write=False)
@@ -279,9 +288,9 @@ def _lay(d: _Drawn, piece: Piece, canvas: Canvas, ground: np.ndarray, ground_fal
         # A pore's walls are told from its neighbours: a pixel more all around, so that no block shows its edge.
         up, down, left, right = (int(dented and more) for more in (top > y0, bottom < y1, piece.first > x0, piece.last < x1))
         around = d.wood.bare_rows(top - up - y0, bottom + down - y0)[:, piece.first - left - x0:piece.last + right - x0]
-        bands = d.wood.block(np.ascontiguousarray(around[up:len(around) - down, left:around.shape[1] - right]), canvas, rows, columns, x0)
+        bands = d.wood.block(around[up:len(around) - down, left:around.shape[1] - right], canvas, rows, columns, x0)
         if dented:
-            surface = d.wood.pores.over(np.ascontiguousarray(around), surface, (up, left))
+            surface = d.wood.pores.over(around, surface, (up, left))
     for k in range(3):
         lit = bands[k] if d.wood is not None else np.full((bottom - top, piece.last - piece.first), d.colour[k])
         if body is not None:

@@ -43,10 +43,9 @@ class PoreRelief:
             return surface
         walls = cv2.filter2D(dents, cv2.CV_32F, self.lean * np.float32(self.glint), borderType=cv2.BORDER_REPLICATE)
         here = slice(corner[0], corner[0] + surface.shape[0]), slice(corner[1], corner[1] + surface.shape[1])
-        walls, dents = np.maximum(walls[here], 0), dents[here].copy()
+        walls = np.maximum(walls[here], 0)
         walls += surface
-        dents *= surface
-        return cv2.scaleAdd(dents, -BREAKS, walls)
+        return cv2.scaleAdd(cv2.multiply(dents[here], surface), -BREAKS, walls)
 
 
 def pore_relief(finish: Finish, axes: WoodAxes, canvas: Canvas) -> PoreRelief | None:

@@ -20,9 +20,12 @@ class Table:
             ocio.BIT_DEPTH_UINT16, ocio.BIT_DEPTH_F32, ocio.OPTIMIZATION_DEFAULT)
 
     def __call__(self, rows: np.ndarray) -> np.ndarray:
-        """(H, W, 4) uint16 to (H, W, 4) float32: three finished bands, and the fourth channel scaled to 0..1."""
+        """(H, W, 4) uint16 to (H, W, 4) float32: three finished bands, and the fourth channel scaled to 0..1.
+
+        ``rows`` may be cut out of longer rows; its pixels lie side by side.
+        """
         height, width = rows.shape[:2]
         out = np.empty((height, width, 4), np.float32)
-        source = ocio.PackedImageDesc(rows, width, height, 4, ocio.BIT_DEPTH_UINT16, 2, 8, width * 8)
+        source = ocio.PackedImageDesc(rows, width, height, 4, ocio.BIT_DEPTH_UINT16, 2, 8, rows.strides[0])
         self._apply.apply(source, ocio.PackedImageDesc(out, width, height, 4))
         return out
