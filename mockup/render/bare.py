@@ -31,6 +31,11 @@ class _LeafSource:
     to_surround: np.ndarray         # (2, 3) window pixel to pixel of the map of surroundings
     second: bool
 
+    @property
+    def whole(self) -> bool:
+        """Whether every window pixel falls on the middle of one of ``pixels``."""
+        return bool((self.to_pixels == np.round(self.to_pixels)).all())
+
 
 @dataclass(frozen=True, eq=False)
 class BareSource:
@@ -61,7 +66,9 @@ class BareSource:
             if b <= a:
                 continue
             size = (b - a, last - first)
-            rgb = cv2.warpAffine(leaf.pixels, _moved(leaf.to_pixels, a, first), size, flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+            # Where pixels fall on pixels, the nearest is what a cubic gives too, at a fifth of its time.
+            how = cv2.INTER_NEAREST if leaf.whole else cv2.INTER_CUBIC
+            rgb = cv2.warpAffine(leaf.pixels, _moved(leaf.to_pixels, a, first), size, flags=how | cv2.WARP_INVERSE_MAP,
                                  borderMode=cv2.BORDER_REPLICATE)
             t, c, r = cv2.split(cv2.transform(cv2.LUT(rgb, ROOTS), matrix))
             around = cv2.warpAffine(self.board.surround, _moved(leaf.to_surround, a, first), size,

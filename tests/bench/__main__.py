@@ -24,6 +24,7 @@ import cv2
 
 from mockup.files.picture import write_picture
 from mockup.render.kept import Kept
+from mockup.render.layers import seen_pieces
 from mockup.render.picture import picture
 from mockup.scene.load import load_scene
 from mockup.scene.values import Part
@@ -125,8 +126,8 @@ def pictures(name: str, file: Path, photos: list[Path], folder: Path, rounds: in
 
 
 def instrument(folder: Path, rounds: int) -> None:
-    """A whole instrument against one body, both from nothing, and one part's new finish against the whole."""
-    files = {name: folder / name / f"{name}.toml" for name in ("gannet", "tern")}
+    """Whole instruments of some 25 and of twice as many pieces against one body, from nothing, and one part's new finish against the whole."""
+    files = {name: folder / name / f"{name}.toml" for name in ("gannet", "bittern", "tern")}
     scenes = {name: load_scene(file if file.exists() else photo_scene(name, folder)[0]) for name, file in files.items()}
     scales = {name: scale_for(scene, MEGAPIXELS) for name, scene in scenes.items()}
     whole, kept, turn = scenes["tern"], Kept(), iter(range(10**6))
@@ -140,13 +141,17 @@ def instrument(folder: Path, rounds: int) -> None:
             picture(changed, scale=scales["tern"], kept=kept)
         return work
 
-    works = {"body": lambda: picture(load_scene(files["gannet"]), scale=scales["gannet"]),
-             "whole": lambda: picture(load_scene(files["tern"]), scale=scales["tern"]),
+    works = {"body": lambda: picture(scenes["gannet"], scale=scales["gannet"]),
+             "25": lambda: picture(scenes["bittern"], scale=scales["bittern"]),
+             "whole": lambda: picture(whole, scale=scales["tern"]),
              **{name: part(name) for name in ("top", "fretboard", "head-face")}}
     wall, cpu = interleaved(works, rounds)
-    print(f"\nwhole instrument: tern, {len(whole.parts)} parts of wood and {len(whole.fittings)} pieces of hardware; one body: gannet")
+    shown = {name: len(seen_pieces(scene, "front")) for name, scene in scenes.items()}
+    print(f"\none body: gannet; whole instruments: bittern, {shown['bittern']} parts and pieces of hardware seen, and tern, {shown['tern']}")
     print("  seconds (of processor): " + ", ".join(f"{k} {median(v):.2f} ({median(cpu[k]):.2f})" for k, v in wall.items()))
-    ratio("whole instrument / one body", wall["whole"], wall["body"], 2.0)
+    ratio(f"{shown['bittern']} pieces / one body", wall["25"], wall["body"], 2.0)
+    ratio("  the same, processor time", cpu["25"], cpu["body"])
+    ratio(f"{shown['tern']} pieces / one body", wall["whole"], wall["body"])
     ratio("  the same, processor time", cpu["whole"], cpu["body"])
     for name in ("top", "fretboard", "head-face"):
         ratio(f"new finish of the {name} / whole", wall[name], wall["whole"], 0.35)
