@@ -10,6 +10,7 @@ import hypothesis
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+CHROMIUM = next((path for name in ("chromium", "chromium-browser", "google-chrome", "chrome") if (path := shutil.which(name))), None)
 
 # No deadline: machines differ. The same examples each time: a failure must come again.
 hypothesis.settings.register_profile("steady", deadline=None, derandomize=True)
@@ -65,6 +66,22 @@ why = "Cool."
 "parts.top.finish.1" = { stain = "blue", strength = 0.6 }
 "parts.top.sheen" = 25
 """
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's Chromium under Playwright; skipped on a machine without one, but where MOCKUP_NEEDS_BROWSER asks for it."""
+    if CHROMIUM is None:
+        if os.environ.get("MOCKUP_NEEDS_BROWSER"):
+            pytest.fail("there is no Chromium on this machine")
+        pytest.skip("there is no Chromium on this machine: install it, as with apt-get install chromium")
+    from playwright.sync_api import sync_playwright
+
+    # One for all tests of a process: a second Playwright does not start beside the first.
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
 
 
 @pytest.fixture(scope="session")

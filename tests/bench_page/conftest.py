@@ -11,7 +11,6 @@ import httpx2
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-CHROMIUM = next((path for name in ("chromium", "chromium-browser", "google-chrome", "chrome") if (path := shutil.which(name))), None)
 
 
 class Running:
@@ -71,21 +70,6 @@ def shared(tmp_path_factory, board_jpeg):
     one.scene = folder / "pipit.toml"
     yield one
     one.end()
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """Debian's Chromium under Playwright; skipped on a machine without one, but where MOCKUP_NEEDS_BROWSER asks for it."""
-    if CHROMIUM is None:
-        if os.environ.get("MOCKUP_NEEDS_BROWSER"):
-            pytest.fail("there is no Chromium on this machine")
-        pytest.skip("there is no Chromium on this machine: install it, as with apt-get install chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
