@@ -21,7 +21,7 @@ WINDOWS = ((-0.42, -0.36, 0.27, 0.30, 4.4), (0.86, 0.10, 0.10, 0.50, 1.8))
 SLANT = math.radians(24.0)  # the shop's windows stand askew to the bench: edges cross the grain, not along it
 # Two tubes high above the bench, dim enough to see wood through: a flat face shows its
 # gloss by how sharp they lie in it. They run askew over a body, whether it stands or lies. Centre and half width across, level.
-TUBES, TUBES_SLANT = ((0.034, 0.0105, 2.6), (0.076, 0.0105, 2.6)), math.radians(50.0)
+TUBES, TUBES_SLANT = ((0.030, 0.0105, 1.7), (0.062, 0.0085, 1.3)), math.radians(50.0)
 ROOM, BENCH = 0.10, 0.30
 VEIL = 0.16  # how much of a window a rough face spreads over all directions, per unit of alpha
 EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes across it
