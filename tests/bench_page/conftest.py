@@ -20,7 +20,9 @@ class Running:
         self.cwd = cwd
         self.process = subprocess.Popen([sys.executable, "-m", "mockup", "bench", str(scene), "--no-open", *more], cwd=cwd, text=True,
                                         env={**os.environ, "PYTHONPATH": str(ROOT)}, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                                        stderr=open(cwd / "bench.log", "w"))
+                                        stderr=open(cwd / "bench.log", "w"),
+                                        # What runs in the background of a shell ignores Ctrl-C, and so would its children.
+                                        preexec_fn=None if os.name == "nt" else lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))
         self.address = self.process.stdout.readline().strip()
         self.base = self.address.split("/?")[0]
 
