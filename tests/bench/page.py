@@ -51,7 +51,7 @@ DRAG = """async (seconds) => {
     while (performance.now() - start < seconds * 1000) {
         const t = (performance.now() - start) / 300;
         bench.wood.dragging = true;
-        bench.wood.set([x + 6 * Math.sin(t), y + 4 * Math.sin(1.3 * t)], bench.wood.place.turn, false);
+        bench.wood.set([x + 6 + 6 * Math.sin(t), y + 4 * Math.sin(1.3 * t)], bench.wood.place.turn, false);
         moves += 1;
         await new Promise(requestAnimationFrame);
     }
