@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from ..errors import MockupError, nearest
+from ..errors import MockupError
 
 __all__ = ["checked_file", "checked_folder", "note", "table", "wrote"]
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from ..errors import MockupError
 from .output import checked_file, checked_folder, note, wrote
 from .progress import progress

@@ -48,7 +48,7 @@ def _opened(data: bytes, name: str):
     try:
         import rawpy
     except ImportError:
-        raise MockupError("This is a raw camera file.", fix='Install its reader, pip install "mockup[raw]", or develop it and export it '
+        raise MockupError("This is a raw camera file.", fix='Install its reader, pip install rawpy, or develop it and export it '
                           "as JPEG, PNG or TIFF.", where=name) from None
     try:
         return rawpy.imread(io.BytesIO(data))

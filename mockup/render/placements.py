@@ -9,7 +9,7 @@ from ..errors import MockupError, nearest
 from ..outline.coverage import coverage
 from ..outline.shape import Shape
 from ..scene.values import Part, Scene
-from .boards import LoadedBoard, load_board
+from .boards import load_board
 from .canvas import Canvas
 from .encode import DITHER, dither_rows, encode_rows
 from .kept import Kept

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from ..outline.closed import BEYOND, rim_field
-from ..outline.distance import edge_field, edge_strip
+from ..outline.distance import edge_strip
 from ..outline.shape import Shape, ring_area
 from ..scene.values import Edge, Form
 from .canvas import Canvas

@@ -37,7 +37,7 @@ class FigureField:
 
     def rows(self, first: int, last: int) -> Array:
         """(last - first, cols) float32: the figure, feathered along the fibres."""
-        lattice, kind = self.lattice, self.figure.kind
+        kind = self.figure.kind
         scale = np.float32(min(self.figure.spacing / 7.0, 1.15))
         noise = {k: n.rows(first, last) for k, n in self.comb.items()}
         if kind == "ribbon":

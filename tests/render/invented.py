@@ -7,7 +7,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from mockup.finish.steps import Coat, Film, Finish, Stain, StainStep
+from mockup.finish.steps import Film, Finish, Stain
 from mockup.outline.shape import Shape, ring_area
 from mockup.scene.values import Binding, BoardRef, Edge, Part, Placement, Scene
 
