@@ -96,15 +96,19 @@ def board_jpeg(tmp_path_factory) -> Path:
     return path
 
 
+def write_small(folder: Path, board: Path, scene: str = SMALL_SCENE) -> Path:
+    """The small instrument as a new folder; gives the scene file."""
+    folder.mkdir()
+    (folder / "pipit.svg").write_text(SMALL_SVG)
+    (folder / "pipit.toml").write_text(scene)
+    shutil.copy(board, folder / "flame.jpg")
+    return folder / "pipit.toml"
+
+
 @pytest.fixture
 def small_scene(tmp_path, board_jpeg) -> Path:
     """A folder ``pipit`` with a scene of two parts and two variants; gives the scene file."""
-    folder = tmp_path / "pipit"
-    folder.mkdir()
-    (folder / "pipit.svg").write_text(SMALL_SVG)
-    (folder / "pipit.toml").write_text(SMALL_SCENE)
-    shutil.copy(board_jpeg, folder / "flame.jpg")
-    return folder / "pipit.toml"
+    return write_small(tmp_path / "pipit", board_jpeg)
 
 
 @pytest.fixture(scope="session")

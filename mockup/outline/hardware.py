@@ -178,7 +178,7 @@ def string_rods(layout: Layout, gauges: Sequence[float], kind: str, posts: Seque
     return runs
 
 
-def pickup(centre: Point, layout: Layout, kind: str, turn: float, poles: Sequence[Point] | None = None) -> list[Piece]:
+def pickup(centre: Point, layout: Layout, kind: str, turn: float) -> list[Piece]:
     """A pickup under the strings, centred at a point.
 
     kind  "single": a narrow cover with a pole under each string; "double": two rows in a ring;

@@ -1,7 +1,6 @@
 """The bench on a small scene: as a document, behind its guard, and in a real browser."""
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -61,15 +60,11 @@ def running(tmp_path):
 @pytest.fixture(scope="module")
 def shared(tmp_path_factory, board_jpeg):
     """One bench for the tests that change nothing; ``scene`` is its file."""
-    from tests.conftest import SMALL_SCENE, SMALL_SVG
+    from tests.conftest import write_small
 
-    folder = tmp_path_factory.mktemp("shared") / "pipit"
-    folder.mkdir()
-    (folder / "pipit.svg").write_text(SMALL_SVG)
-    (folder / "pipit.toml").write_text(SMALL_SCENE)
-    shutil.copy(board_jpeg, folder / "flame.jpg")
-    one = Running(folder / "pipit.toml", folder.parent)
-    one.scene = folder / "pipit.toml"
+    scene = write_small(tmp_path_factory.mktemp("shared") / "pipit", board_jpeg)
+    one = Running(scene, scene.parent.parent)
+    one.scene = scene
     yield one
     one.end()
 

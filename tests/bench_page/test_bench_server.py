@@ -27,16 +27,10 @@ VIEW = {"side": "front", "origin": [-20, -20], "scale": 2.0, "size": [280, 320],
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory, board_jpeg):
-    import shutil
+    from tests.conftest import write_small
 
-    from tests.conftest import SMALL_SCENE, SMALL_SVG
-
-    folder = tmp_path_factory.mktemp("bench") / "pipit"
-    folder.mkdir()
-    (folder / "pipit.svg").write_text(SMALL_SVG)
-    (folder / "pipit.toml").write_text(SMALL_SCENE)
-    shutil.copy(board_jpeg, folder / "flame.jpg")
-    return Bench(Document.open(folder / "pipit.toml"), folder)
+    scene = write_small(tmp_path_factory.mktemp("bench") / "pipit", board_jpeg)
+    return Bench(Document.open(scene), scene.parent)
 
 
 @pytest.fixture(scope="module")

@@ -1,15 +1,8 @@
 """A small instrument of three options on a piece of flame maple, and a phone to look at it on."""
 
-import shutil
+from tests.conftest import write_small
 
 PHONE = {"viewport": {"width": 360, "height": 640}, "device_scale_factor": 3, "has_touch": True, "is_mobile": True}
-
-SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="120mm" viewBox="0 0 100 120">
-<path id="body" d="M 50 12 C 76 10 90 26 86 48 C 83 60 88 70 92 84 C 94 102 72 110 50 109
-                   C 28 110 6 102 8 84 C 12 70 17 60 14 48 C 10 26 24 10 50 12 Z"/>
-<ellipse id="top" cx="50" cy="66" rx="27" ry="33"/>
-</svg>
-"""
 
 SCENE = """
 [scene]
@@ -60,8 +53,4 @@ why = "As asked for."
 
 def make_scene(folder, board_jpeg):
     """The scene's folder with all its files; the scene's path."""
-    folder.mkdir()
-    (folder / "pipit.svg").write_text(SVG)
-    (folder / "pipit.toml").write_text(SCENE)
-    shutil.copy(board_jpeg, folder / "flame.jpg")
-    return folder / "pipit.toml"
+    return write_small(folder, board_jpeg, SCENE)
