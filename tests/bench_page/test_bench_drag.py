@@ -17,7 +17,7 @@ def test_the_joint_line_and_the_order_of_steps(small_scene, running, visit):
     page = visit(running(small_scene))
     handle, number = page.locator("#jointHandle"), page.locator('[data-key="joint"]')
     handle.wait_for()
-    page.wait_for_function("() => bench.wood.scale")
+    page.wait_for_function("() => bench.quiet && bench.wood.scale")
     handle.scroll_into_view_if_needed()
     middle = float(number.input_value())
 

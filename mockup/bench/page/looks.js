@@ -59,16 +59,17 @@ export class Looks {
     return JSON.stringify([look.name, look.parts, look.sets, state.parts.map((p) => [p.cut, p.joint, p.board]), stage.surround]);
   }
 
-  /** Pictures for the cards, one after the other, when the cards are there to be seen. */
+  /** Pictures for the cards, one after the other, when the cards are there to be seen; looks that come meanwhile are drawn, too. */
   async shown() {
-    if (this.drawing || !this.bench.stage.ready || !this.bench.state?.looks || $("beside-work").hidden) return;
+    const due = () => this.bench.stage.ready && this.bench.state?.looks && !$("beside-work").hidden;
+    if (this.drawing || !due()) return;
     this.drawing = true;
+    const failed = new Set();
     try {
-      for (const look of this.pinned) {
+      for (let look; due() && (look = this.pinned.find((l) => !this.pictures.has(this.key(l)) && !failed.has(this.key(l)))); ) {
         const key = this.key(look);
-        if (this.pictures.has(key)) continue;
         const made = await this.draw(look);
-        if (!made) continue;
+        if (!made) { failed.add(key); continue; }
         if (this.pictures.size > 40) { const [old, url] = this.pictures.entries().next().value; URL.revokeObjectURL(url); this.pictures.delete(old); }
         this.pictures.set(key, URL.createObjectURL(made.data));
         const image = $("beside-work").querySelector(`img[data-look="${CSS.escape(look.name)}"]`);
@@ -90,11 +91,13 @@ export class Looks {
   }
 
   async pin() {
-    const title = $("pinName").value.trim();
-    const done = await this.bench.edit({ do: "pin", title, why: $("pinWhy").value });
-    if (!done) return;
-    $("pinName").value = $("pinWhy").value = "";
-    this.bench.tell(`Pinned${title ? `: ${title}` : ""}. You go on with "${this.bench.lookWords()}"; the pinned one stays as it is.`);
+    const said = { pinName: $("pinName").value, pinWhy: $("pinWhy").value };
+    // Emptied before the answer: what is typed meanwhile is for the next one.
+    for (const id of Object.keys(said)) $(id).value = "";
+    const title = said.pinName.trim();
+    const done = await this.bench.edit({ do: "pin", title, why: said.pinWhy });
+    if (done) this.bench.tell(`Pinned${title ? `: ${title}` : ""}. You go on with "${this.bench.lookWords()}"; the pinned one stays as it is.`);
+    else for (const [id, words] of Object.entries(said)) $(id).value ||= words;
   }
 
   move(n, by) {

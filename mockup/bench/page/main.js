@@ -94,7 +94,10 @@ class Bench {
   lookWords(name = this.look) { return this.state.looks.find((l) => l.name === name)?.title ?? "as it stands"; }
 
   async readLibrary() {
-    this.library = await get(`/api/library?part=${encodeURIComponent(this.part ?? "")}`);
+    const { part } = this;
+    const library = await get(`/api/library?part=${encodeURIComponent(part ?? "")}`);
+    if (!library || part !== this.part) return; // another part was chosen meanwhile, and its own answer is on the way
+    this.library = library;
     this.fill();
   }
 
@@ -284,9 +287,9 @@ class Bench {
     const title = this.partState.title;
     refill($("target"), el("div", { class: "scale", title: "Lightest, as meant, darkest" },
       el("i", { colour: t.light?.colour ?? t.colour }), el("i", { colour: t.colour }), el("i", { colour: t.dark?.colour ?? t.colour })),
-    el("div", { class: "words" }, el("div", {}, el("b", { text: `${title}: ` }), el("span", { id: "lab", text: labWords(t.lab) })),
-      el("div", { class: "quiet", text: found.quick ? "range follows" : t.error ? `19 of 20 within ΔE ${t.error} (${t.basis}); ${range}` : "" }),
-      t.edge && !found.quick ? el("div", { class: "quiet", text: `at the edge ${labWords(t.edge.lab)}` }) : null));
+    el("div", { class: "words" }, el("div", {}, el("b", { text: `${title}: ` }), el("span", { id: "lab", text: labWords(t.lab) }),
+        t.edge ? el("span", { class: "quiet", text: found.quick ? "; the edge follows" : `; at the edge ${labWords(t.edge.lab)}` }) : null),
+      el("div", { class: "quiet", text: found.quick ? "range follows" : t.error ? `19 of 20 within ΔE ${t.error} (${t.basis}); ${range}` : "" })));
     $("target").setAttribute("aria-label", `The colour ${title} should measure`);
   }
 

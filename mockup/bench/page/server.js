@@ -15,50 +15,50 @@ export class Refused extends Error {
 /** The server has gone. */
 export class Away extends Error {}
 
-async function asked(address, how) {
-  let answer;
+/** Ask, and read the answer with ``read``; undefined when a newer wish took this one's place. */
+async function asked(address, how, read) {
   try {
-    answer = await fetch(address, { ...how, headers: { ...headers, ...(how?.headers || {}) } });
+    const answer = await fetch(address, { ...how, headers: { ...headers, ...(how?.headers || {}) } });
+    if (answer.ok) return answer.status === 204 ? undefined : await read(answer);
+    let problems = [{ where: "", found: `The bench answered ${answer.status}.`, fix: "Load the page again." }];
+    try {
+      problems = (await answer.json()).problems || problems;
+    } catch { /* an answer in plain text: the sentence above will do */ }
+    throw new Refused(problems, answer.status);
   } catch (error) {
-    if (error.name === "AbortError") throw error;
+    // Of the browser's own errors those of the network are TypeErrors: before the answer, and in the middle of it.
+    if (!(error instanceof TypeError)) throw error;
     dispatchEvent(new Event("away"));
     throw new Away("The bench does not answer.");
   }
-  if (answer.ok) return answer;
-  let problems = [{ where: "", found: `The bench answered ${answer.status}.`, fix: "Load the page again." }];
-  try {
-    problems = (await answer.json()).problems || problems;
-  } catch { /* an answer in plain text: the sentence above will do */ }
-  throw new Refused(problems, answer.status);
 }
 
-export const get = async (address) => (await asked(address)).json();
+const json = (answer) => answer.json();
+
+export const get = (address) => asked(address, {}, json);
 
 /** Post values; null when a newer wish took this one's place. */
-export async function post(name, values = {}) {
-  const answer = await asked(`/api/${name}`, { method: "POST", body: JSON.stringify(values) });
-  return answer.status === 204 ? null : answer.json();
-}
+export const post = async (name, values = {}) => (await asked(`/api/${name}`, { method: "POST", body: JSON.stringify(values) }, json)) ?? null;
 
 /** A picture as a bitmap; null when a newer wish took this one's place. */
 export async function picture(values) {
-  const answer = await asked("/api/picture", { method: "POST", body: JSON.stringify(values) });
-  if (answer.status === 204) return null;
-  const data = await answer.blob();
-  return { bitmap: await createImageBitmap(data), data };
+  const data = await asked("/api/picture", { method: "POST", body: JSON.stringify(values) }, (answer) => answer.blob());
+  return data ? { bitmap: await createImageBitmap(data), data } : null;
 }
 
 export async function board(name) {
-  const answer = await asked(`/api/board/${encodeURIComponent(name)}`);
-  return { ...JSON.parse(answer.headers.get("x-board")), bitmap: await createImageBitmap(await answer.blob()) };
+  const made = await asked(`/api/board/${encodeURIComponent(name)}`, {}, async (answer) => [JSON.parse(answer.headers.get("x-board")), await answer.blob()]);
+  return made ? { ...made[0], bitmap: await createImageBitmap(made[1]) } : null;
 }
 
-export const upload = async (file, second = false) =>
-  (await asked(`/api/photo?name=${encodeURIComponent(file.name)}${second ? "&second=1" : ""}`, { method: "PUT", body: file })).json();
+/** A picture that the program keeps, by its name. */
+export const keptPicture = async (name) => createImageBitmap(await asked(kept(name), {}, (answer) => answer.blob()));
+
+export const upload = (file, second = false) =>
+  asked(`/api/photo?name=${encodeURIComponent(file.name)}${second ? "&second=1" : ""}`, { method: "PUT", body: file }, json);
 
 /** A client's answer, as text or as a file: what it says; with ``write`` its approval is written, too. */
-export const answer = async (words, write) =>
-  (await asked(`/api/answer${write ? "?write=1" : ""}`, { method: "PUT", body: words })).json();
+export const answer = (words, write) => asked(`/api/answer${write ? "?write=1" : ""}`, { method: "PUT", body: words }, json);
 
 export const kept = (name) => `/api/kept/${name}`;
 

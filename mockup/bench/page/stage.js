@@ -1,7 +1,7 @@
 // The large picture: what of the instrument it shows, how it comes, and what it is compared with.
 
 import { $ } from "./dom.js";
-import { Away, Refused, kept, picture, post } from "./server.js";
+import { Away, Refused, keptPicture, picture, post } from "./server.js";
 
 const MOVING = 1_120_000; // pixels of a picture while something moves: 1600 x 700
 const ROUGH = 560_000; // and while the wood itself does: every picture of it begins with the board
@@ -231,7 +231,7 @@ export class Stage {
     const found = await post("tilt", { ...ask, ...half, look: this.bench.look, try: this.bench.tries });
     if (!found) return;
     const place = this.wish(false).place;
-    const bitmaps = await Promise.all(found.frames.map(async (name) => createImageBitmap(await (await fetch(kept(name))).blob())));
+    const bitmaps = await Promise.all(found.frames.map(keptPicture));
     this.frames = { bitmaps, ...place };
     $("lamp").max = bitmaps.length - 1;
     $("lamp").value = Math.floor(bitmaps.length / 2);

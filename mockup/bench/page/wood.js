@@ -26,6 +26,9 @@ export class Wood {
 
   get joint() { return this.bench.tries[this.bench.part]?.joint ?? this.bench.partState.joint; }
 
+  /** What the picture of the board in use is kept under. */
+  get key() { return `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`; }
+
   get boardName() { return this.bench.work.board; }
 
   fill() {
@@ -148,15 +151,14 @@ export class Wood {
 
   async shown() {
     const map = $("map");
-    if (!map || !map.clientWidth || !this.bench.stage.ready) return;
-    const key = `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`;
+    if (!map?.clientWidth || !this.bench.stage.ready || !this.bench.state.boards) return;
+    const { key, boardName } = this;
     if (!this.boards.has(key)) {
       this.boards.set(key, null);
-      const found = await this.bench.doing(() => fetchBoard(this.boardName));
+      const found = await this.bench.doing(() => fetchBoard(boardName));
       if (found) this.boards.set(key, found);
       else this.boards.delete(key);
     }
-    this.key = key;
     this.draw();
   }
 
@@ -167,8 +169,9 @@ export class Wood {
 
   lay() {
     const map = $("map");
+    if (!map?.clientWidth || !this.bench.state.boards) return; // out of sight, or a scene that cannot be read just now
     const board = this.boards.get(this.key);
-    if (!map?.clientWidth || !board) return;
+    if (!board) return;
     const ratio = devicePixelRatio || 1;
     const [w, h] = [map.clientWidth, map.clientHeight];
     if (map.width !== Math.round(w * ratio) || map.height !== Math.round(h * ratio)) { map.width = Math.round(w * ratio); map.height = Math.round(h * ratio); }

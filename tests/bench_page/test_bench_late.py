@@ -1,0 +1,61 @@
+"""Answers that come late, as on a busy machine: nothing is forgotten, and nothing moves under a hand."""
+
+import re
+
+from tests.bench_page.hands import opened, settled
+
+
+def test_a_look_pinned_while_another_is_drawn_gets_its_picture(small_scene, running, visit):
+    page = visit(running(small_scene))
+    opened(page, "beside")
+    for name in ("honey", "blue"):
+        page.locator(f'img[data-look="{name}"][src^="blob:"]').wait_for()
+    held = []
+
+    def hold(route):
+        (held.append if '"look first"' in route.request.post_data else type(route).continue_)(route)
+
+    page.route("**/api/picture", hold)
+    for name in ("First", "Second"):
+        page.locator("#pinName").fill(name)
+        page.locator("#pin").click()
+        page.locator(f'[data-key="title {name.lower()}"]').wait_for()
+        if name == "First":
+            page.wait_for_function("() => bench.looks.drawing")
+    assert len(held) == 1 and page.locator('img[data-look="second"][src]').count() == 0
+    held.pop().continue_()
+    for name in ("first", "second"):
+        page.locator(f'img[data-look="{name}"][src^="blob:"]').wait_for()
+
+
+def test_nothing_moves_when_the_colour_is_known(small_scene, running, visit):
+    page = visit(running(small_scene), picture=False)
+    held = []
+    page.route("**/api/colour", lambda route: held.append(route) if held is not None else route.continue_())
+    page.reload()
+    page.wait_for_selector("#picture[data-exact=true]")
+    tops = "() => ['mapBox', 'stations', 'view'].map((id) => document.getElementById(id).getBoundingClientRect().top)"
+    page.wait_for_function("() => bench.quiet && bench.wood.scale")
+    assert page.locator("#target").inner_text() == ""
+    before = page.evaluate(tops)
+    for route in held:
+        route.continue_()
+    held = None
+    page.locator("#target").get_by_text(re.compile("19 of 20 within")).wait_for()
+    assert page.evaluate(tops) == before
+
+
+def test_an_answer_about_a_part_that_is_no_longer_chosen_is_dropped(small_scene, running, visit):
+    page = visit(running(small_scene))
+    page.wait_for_function("() => bench.library.stains.length")
+    late = []
+    page.route("**/api/library?part=body", lambda route: late.append(route))
+    page.locator('input[name="part"][value="body"]').check()
+    with page.expect_response(lambda r: "/api/library?part=top" in r.url):
+        page.locator('input[name="part"][value="top"]').check()
+    settled(page, lambda: page.wait_for_function("() => bench.library.stains.length"))
+    before = page.evaluate("() => JSON.stringify(bench.library)")
+    with page.expect_response(lambda r: "/api/library?part=body" in r.url):
+        late.pop().continue_()
+    page.wait_for_timeout(100)
+    assert page.evaluate("() => JSON.stringify(bench.library)") == before
