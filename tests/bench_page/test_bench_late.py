@@ -46,6 +46,8 @@ def test_nothing_moves_when_the_colour_is_known(small_scene, running, visit):
 
 
 def test_an_answer_about_a_part_that_is_no_longer_chosen_is_dropped(small_scene, running, visit):
+    text = small_scene.read_text().replace('outline = "pipit.svg#body"\nboard = "flame"', 'outline = "pipit.svg#body"\nboard = "dark"')
+    small_scene.write_text(text + '\n[boards.dark]\ntexture = "walnut-1"\n')  # on another wood stains have other colours
     page = visit(running(small_scene))
     page.wait_for_function("() => bench.library.stains.length")
     late = []
