@@ -29,17 +29,18 @@ Field = tuple[np.ndarray, np.ndarray, np.ndarray]  # distance, and the way in (x
 
 @dataclass(frozen=True)
 class _Figure:
-    """``at(x, y)`` gives the field of a filled figure at points of any shape; ``boxes`` in mm hold all of its edge."""
+    """``at(x, y)`` gives the field of a filled figure at points of any shape; ``edges`` (x0, y0, x1, y1) in mm, of
+    one whose edge is straight lines that enclose much more than they touch."""
 
     at: Callable[[np.ndarray, np.ndarray], Field]
-    boxes: tuple[tuple[float, float, float, float], ...]
+    edges: tuple[tuple[float, float, float, float], ...] = ()
 
 
 def rim_field(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, size: tuple[int, int], reach: float,
-              inside: bool = True) -> tuple[np.ndarray, np.ndarray] | None:
-    """As ``edge_field``, from ``BEYOND`` mm outside the edge to ``reach`` mm inside; None when no ring is a figure known here.
+              beyond: float = BEYOND, inside: bool = True) -> tuple[np.ndarray, np.ndarray] | None:
+    """As ``edge_field``, from ``beyond`` mm outside the edge to ``reach`` mm inside; None when no ring is a figure known here.
 
-    Further out the distance is ``-BEYOND`` or less and the direction zero.
+    Further out the distance is ``-beyond`` or less and the direction zero.
     With ``inside`` false, so may it be further in than ``reach``.
     """
     figures = [_figure(ring) for ring in shape.rings]
@@ -47,7 +48,7 @@ def rim_field(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, si
     if not any(figures) and len(figures) == 1:
         return None
     known: dict[tuple, Field] = {}
-    distance = np.full(size[::-1], -BEYOND, np.float32)
+    distance = np.full(size[::-1], -beyond, np.float32)
     inward = np.zeros((*size[::-1], 2), np.float32)
     # The larger first: what is cut out of a ring comes after it, and what stands in a hole after that.
     for n in sorted(range(len(figures)), key=lambda n: -abs(ring_area(shape.rings[n]))):
@@ -55,11 +56,12 @@ def rim_field(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, si
         outer = ring_area(ring) > 0
         low, high = ring.min(axis=0), ring.max(axis=0)
         whole = ((float(low[0]), float(low[1]), float(high[0]), float(high[1])),)
-        for box in whole if figure is None or inside or len(figures) > 1 else figure.boxes:
-            window = _window(box, BEYOND if outer else max(reach, BEYOND), origin, px_per_mm, size)
+        filled = figure is None or not figure.edges or inside or len(figures) > 1
+        for box in whole if filled else _slender(figure.edges, max(reach, beyond)):
+            window = _window(box, beyond if outer and filled else max(reach, beyond), origin, px_per_mm, size)
             if window is None:
                 continue
-            d, nx, ny = _free(ring, window, origin, px_per_mm, reach, known) if figure is None else figure.at(*_centres(window, origin, px_per_mm))
+            d, nx, ny = _free(ring, window, origin, px_per_mm, reach, beyond, known) if figure is None else figure.at(*_centres(window, origin, px_per_mm))
             _lay(distance, inward, window, d, nx, ny, outer)
     return distance, inward
 
@@ -76,6 +78,17 @@ def _lay(distance: np.ndarray, inward: np.ndarray, window, d: np.ndarray, nx: np
     np.copyto(way[..., 1], ny, where=closer)
 
 
+def _slender(edges: tuple[tuple[float, float, float, float], ...], wide: float) -> list[tuple[float, float, float, float]]:
+    """The boxes of lines, a slanted one in pieces: no box is much wider than what is asked for beside its line."""
+    boxes = []
+    for x0, y0, x1, y1 in edges:
+        n = max(1, math.ceil(min(abs(x1 - x0), abs(y1 - y0)) / max(wide, 0.5)))
+        for k in range(n):
+            (a, c), (b, d) = (sorted(p + (q - p) * t / n for t in (k, k + 1)) for p, q in ((x0, x1), (y0, y1)))
+            boxes.append((a, b, c, d))
+    return boxes
+
+
 def _window(box, margin: float, origin, s: float, size) -> tuple[int, int, int, int] | None:
     a, b = (int(np.clip(math.floor((box[k] - margin - origin[k]) * s), 0, size[k])) for k in (0, 1))
     c, e = (int(np.clip(math.ceil((box[k + 2] + margin - origin[k]) * s), 0, size[k])) for k in (0, 1))
@@ -87,17 +100,17 @@ def _centres(window, origin, s: float) -> tuple[np.ndarray, np.ndarray]:
     return (origin[0] + (np.arange(a, c) + 0.5) / s)[None, :], (origin[1] + (np.arange(b, e) + 0.5) / s)[:, None]
 
 
-def _free(ring: np.ndarray, window, origin, s: float, reach: float, known: dict[tuple, Field]) -> Field:
+def _free(ring: np.ndarray, window, origin, s: float, reach: float, beyond: float, known: dict[tuple, Field]) -> Field:
     """The field of a ring of any form, filled, over its window; of rings that are alike (the buttons of tuners) read off the first one's."""
     a, b, c, e = window
     outer = ring if ring_area(ring) > 0 else ring[::-1]
     low, high = outer.min(axis=0), outer.max(axis=0)
     turned = np.column_stack((low[0] + high[0] - outer[:, 0], outer[:, 1]))[::-1]
     key, other = _likeness(outer, low), _likeness(turned, low)
-    margin = math.ceil(BEYOND * s) + 2
+    margin = math.ceil(beyond * s) + 2
     if key not in known and other not in known:
         size = tuple(int(v) for v in np.ceil((high - low) * s) + 2 * margin)
-        d, inward = edge_field(Shape((outer,)), origin=tuple(low - margin / s), px_per_mm=s, size=size, reach=reach + BEYOND)
+        d, inward = edge_field(Shape((outer,)), origin=tuple(low - margin / s), px_per_mm=s, size=size, reach=reach + beyond)
         known[key] = d, np.ascontiguousarray(inward[..., 0]), np.ascontiguousarray(inward[..., 1])
     # Samples of this window as those of the kept field: moved by some part of a sample, and turned over for a mirrored ring.
     x, y = ((origin[k] - low[k]) * s + at + margin for k, at in ((0, a), (1, b)))
@@ -140,7 +153,7 @@ def _disc(ring: np.ndarray) -> _Figure | None:
         over = -1 / np.maximum(far, np.float32(1e-6))
         return np.float32(radius) - far, dx * over, dy * over
 
-    return _Figure(at, ((x0, y0, x1, y1),))
+    return _Figure(at)
 
 
 def _plate(ring: np.ndarray) -> _Figure | None:
@@ -184,7 +197,7 @@ def _plate(ring: np.ndarray) -> _Figure | None:
         return d, nu * np.float32(ux) - nv * np.float32(uy), nu * np.float32(uy) + nv * np.float32(ux)
 
     (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
-    return _Figure(at, ((x0, y0, x1, y1),))
+    return _Figure(at)
 
 
 def _polygon(ring: np.ndarray) -> _Figure | None:
@@ -221,6 +234,4 @@ def _polygon(ring: np.ndarray) -> _Figure | None:
             sign = np.minimum(sign, across)
         return np.where(sign >= 0, best, -best), gx, gy
 
-    boxes = tuple((min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
-                  for a, b in ((outer[n], outer[(n + 1) % len(outer)]) for n in range(len(outer))))
-    return _Figure(at, boxes)
+    return _Figure(at, tuple((*a, *b) for a, b in zip(outer.tolist(), np.roll(outer, -1, axis=0).tolist(), strict=True)))

@@ -144,13 +144,15 @@ def _laid(rim: tuple[np.ndarray, np.ndarray], d: np.ndarray, canvas: Canvas, fac
 def _rim(shape: Shape, canvas: Canvas, width: float, factor: int) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray, tuple[np.ndarray, ...]]:
     """The samples (rows, columns) along an edge, how far in they lie, which way is in, and where they are ``_laid``."""
     place = {"origin": canvas.origin, "px_per_mm": canvas.px_per_mm, "size": canvas.size}
-    # A little beyond the edge too: coverage, not light, ends the part there.
-    found = rim_field(shape, **place, reach=width, inside=False)
+    # A little beyond the edge too: coverage, not light, ends the part there. All of the pixels that the edge runs
+    # through, that is, and of those beside them from which light kept coarser than the picture is spread.
+    beyond = min(BEYOND, 2.5 * factor / canvas.px_per_mm)
+    found = rim_field(shape, **place, reach=width, beyond=beyond, inside=False)
     if found is None:
-        rim, d, toward = edge_strip(shape, **place, beyond=BEYOND, within=width)
+        rim, d, toward = edge_strip(shape, **place, beyond=beyond, within=width)
     else:
-        rim = np.nonzero((found[0] < width) & (found[0] > -BEYOND))
-        d, toward = found[0][rim], found[1][rim]
+        at = np.flatnonzero((found[0] < width) & (found[0] > -beyond))
+        rim, d, toward = np.divmod(at, canvas.width), found[0].ravel()[at], found[1].reshape(-1, 2)[at]
     return rim, np.maximum(d, 0), toward, _laid(rim, d, canvas, factor)
 
 
