@@ -35,15 +35,25 @@ class Cover:
     """What lies over a shape, gathered piece by piece, so that many shapes can be cut by all of it."""
 
     def __init__(self) -> None:
-        self._pieces: list = []
-        self._boxes: list[tuple[float, float, float, float]] = []
+        self._pieces: dict[int, tuple[object, tuple[float, float, float, float]]] = {}  # region and box, by its place in the order
         self._joined: dict[tuple[int, ...], object] = {}
         self._keys: set[tuple[bytes, ...]] = set()
+        self._count = 0
 
     def add(self, shape: Shape) -> None:
         """Lay one more shape over."""
-        self._pieces.append(region_of(shape))
-        self._boxes.append(shape.bounds)
+        import shapely
+
+        region, box = region_of(shape), shape.bounds
+        # Frets lie within their fretboard: whatever both lie over, the fretboard says it all.
+        within = [n for n, (_, o) in self._pieces.items() if o[0] >= box[0] and o[1] >= box[1] and o[2] <= box[2] and o[3] <= box[3]]
+        if within:
+            shapely.prepare(region)
+            for n, hidden in zip(within, shapely.covers(region, [self._pieces[n][0] for n in within]), strict=True):
+                if hidden:
+                    del self._pieces[n]
+        self._pieces[self._count] = region, box
+        self._count += 1
         self._keys.add(_key(shape))
 
     def left_of(self, shape: Shape) -> Shape | None:
@@ -53,13 +63,13 @@ class Cover:
         if _key(shape) in self._keys:  # a top of the body's own outline, say
             return None
         region, box = region_of(shape), shape.bounds
-        met = tuple(n for n, o in enumerate(self._boxes) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1])
+        met = tuple(n for n, (_, o) in self._pieces.items() if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1])
         if not met:
             return shape
         # One union and one cut, whatever lies there; the rings of a binding are cut by the same one.
         joined = self._joined.get(met)
         if joined is None:
-            joined = self._joined[met] = shapely.union_all([self._pieces[n] for n in met])
+            joined = self._joined[met] = shapely.union_all([self._pieces[n][0] for n in met])
         if not shapely.intersects(region, joined):
             return shape
         return _shape(shapely.difference(region, joined))
