@@ -9,7 +9,7 @@ from contextlib import contextmanager
 
 import cv2
 
-__all__ = ["BAND_PIXELS", "BAND_ROWS", "band_list", "in_bands"]
+__all__ = ["BAND_PIXELS", "BAND_ROWS", "band_list", "in_bands", "single_threaded_cv2"]
 
 # Fewer, larger bands cost less in calls than they lose in the caches.
 BAND_PIXELS = 1 << 19
@@ -17,8 +17,8 @@ BAND_ROWS = 128
 
 
 @contextmanager
-def _single_threaded_cv2():
-    # Our own threads are busy with bands; OpenCV's would fight them for the cores.
+def single_threaded_cv2():
+    """OpenCV without threads of its own, which spin while they wait: where ours are at work they would fight them for the cores."""
     before = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:
@@ -34,13 +34,14 @@ def band_list(rows: int, columns: int) -> list[tuple[int, int]]:
 
 
 def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
-             report: Callable[[float], None] | None = None) -> None:
+             report: Callable[[float], None] | None = None, *, beside: int = 0) -> None:
     """Call ``work(first, last)`` for bands of rows that cover 0..rows; bands may run at the same time.
 
     ``report`` hears the share done, 0..1. The first error stops the rest.
+    ``beside`` cores are left to what else is being done.
     """
     bands = band_list(rows, columns)
-    with _single_threaded_cv2(), ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as pool:
+    with single_threaded_cv2(), ThreadPoolExecutor(max(min(os.cpu_count() or 1, 8) - beside, 1)) as pool:
         jobs = [pool.submit(work, *band) for band in bands]
         try:
             for done, job in enumerate(jobs, 1):

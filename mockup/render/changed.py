@@ -51,6 +51,11 @@ class Last:
         self._lock = threading.Lock()
         self._held: tuple[tuple[Any, ...], tuple[Face, ...], np.ndarray] | None = None
 
+    @property
+    def empty(self) -> bool:
+        """Whether there is no last picture."""
+        return self._held is None
+
     def changed(self, base: tuple[Any, ...], faces: Sequence[Face]) -> tuple[np.ndarray | None, dict[int, tuple[int, int]] | None]:
         """The pixels to start from, and of each band with anything new the columns first..last of it.
 

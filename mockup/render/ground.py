@@ -28,7 +28,7 @@ _LEAST = 0.02  # mm: flush inlays cast nothing
 _CHORD, _LONG = 0.02, 1000  # mm by which a long outline that casts a shadow may be cut short, and its points
 _MASK = 4.5    # samples per mm, at least, of what a mask is averaged from
 _ALIKE = 1.15  # heights within this share of each other cast one shadow
-_SPARSE = 0.4  # of a box, below which what lies scattered in it is shaded piece by piece
+_SPARSE, _WIDE = 0.4, 25_000.0  # of a box of so many mm² or more, below which what lies scattered in it is shaded piece by piece
 
 
 def ground_fade(y: np.ndarray) -> np.ndarray:
@@ -88,7 +88,8 @@ def shade(casters: list[tuple[Shape, float, bool]], part: Shape, picture: Canvas
 
 def _clusters(part: Shape) -> list[tuple[float, float, float, float]]:
     """The box of a shape, or where its pieces lie scattered, the boxes of those, so far apart that they do not meet."""
-    if len(part.rings) < 2:
+    x0, y0, x1, y1 = part.bounds
+    if len(part.rings) < 2 or (x1 - x0) * (y1 - y0) < _WIDE:
         return [part.bounds]
     boxes: list[list[float]] = []
     for ring in part.rings:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from ..outline.cut import without
 from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Part, Scene
-from .bands import band_list, in_bands
+from .bands import band_list, in_bands, single_threaded_cv2
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .changed import Face, Last
@@ -94,27 +95,28 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
     refuse_missing_wood(scene, side, kept)
 
-    # Cutting layers, reading boards, working out light and shadow: nothing waits that need not.
-    with ThreadPoolExecutor(2) as pool:
-        cutting = pool.submit(_layers, parts, kept)
-        falls = pool.submit(_fall, parts if span is not None else (), canvas, kept)
-        wooden = [p.board for p in parts if isinstance(p, Part)]
-        reading = {name: pool.submit(load_board, scene.boards[name], kept) for name in wooden[-1:]}  # what lies on top is seen
+    # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
+    last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
+
+    # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to
+    # others; another does light and shadow, many short steps over which two would only fight. Whichever is last has all cores.
+    short_done = threading.Event()
+    with single_threaded_cv2(), ThreadPoolExecutor(1) as long, ThreadPoolExecutor(1) as short:
+        cutting = short.submit(_layers, parts, kept)
+        wood = long.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, short_done)
+        falls = short.submit(_fall, parts if span is not None else (), canvas, kept)
         layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
         seen = {layer.part.name for layer in layers}
-        reading |= {name: pool.submit(load_board, scene.boards[name], kept)
-                    for name in sorted({p.board for p in parts if isinstance(p, Part) and p.name in seen} - reading.keys())}
-        lights = {p.name: pool.submit(_lighting, p, canvas, middle, kept) for p in parts if p.name in seen}
-        shades = {p.name: pool.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
-        pieces = [pool.submit(_pieces, layer.region, canvas, kept) for layer in layers]
-    boards = {name: job.result() for name, job in reading.items()}
+        lights = {p.name: short.submit(_lighting, p, canvas, middle, kept) for p in parts if p.name in seen}
+        shades = {p.name: short.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
+        pieces = [short.submit(_pieces, layer.region, canvas, kept) for layer in layers]
+        short.submit(short_done.set)
+    boards = wood.result()
     ground_shade = falls.result()
     found = {p.name: p for p in parts}
     faces = [_face(layer, found[layer.part.name], boards, lights[layer.part.name].result(), shades[layer.part.name].result(), cut.result(), canvas)
              for layer, cut in zip(layers, pieces, strict=True)]
 
-    # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
-    last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
     base = (scene.ground, span, ground_shade)
     before, dirty = last.changed(base, faces)
     drawn = [_drawn(f, canvas, kept) if dirty is None or any(f.pieces.bands[n] for n in dirty) else None for f in faces]
@@ -150,6 +152,23 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     out.setflags(write=False)
     last.keep(base, faces, out)
     return Picture(out, scale, canvas, (*(f"{note}." for note in scene.notes), *_notes(boards, side)))
+
+
+def _wood(scene: Scene, parts: tuple[Part | Fitting, ...], cutting: Future[tuple[Layer, ...]], canvas: Canvas, kept: Kept,
+          first: bool, alone: threading.Event) -> dict[str, LoadedBoard]:
+    """The boards that are seen, by name; for a ``first`` picture, which shows them all, their bare layers are put into ``kept``.
+
+    Once ``alone`` is set, nothing else is being done beside it.
+    """
+    found = {p.name: p for p in parts if isinstance(p, Part)}
+    boards = {p.board: load_board(scene.boards[p.board], kept) for p in list(found.values())[-1:]}  # what lies on top is seen
+    seen = [layer for layer in cutting.result() if layer.part.name in found and _on_canvas(layer.region, canvas)]
+    boards |= {name: load_board(scene.boards[name], kept) for name in sorted({found[layer.part.name].board for layer in seen} - boards.keys())}
+    for layer in seen if first else ():
+        if layer.colour is None:
+            part = found[layer.part.name]
+            bare_layer(part, boards[part.board], canvas, canvas.window(layer.region.bounds), kept, beside=0 if alone.is_set() else 1)
+    return boards
 
 
 def refuse_missing_wood(scene: Scene, side: str = "front", kept: Kept | None = None) -> None:

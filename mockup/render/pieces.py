@@ -14,6 +14,7 @@ from .canvas import Canvas
 __all__ = ["Piece", "Pieces", "region_pieces"]
 
 TILE = 128  # columns looked at together
+ALONE = 5   # tiles from which a full run is a piece of its own
 AT_ONCE = 2_000_000  # pixels covered in one go
 
 
@@ -62,13 +63,23 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
 
 
 def _band_pieces(cover: np.ndarray, kinds: list[int], left: int) -> tuple[Piece, ...]:
+    """The pieces of one band of tiles that are empty (0), on the edge (1) or full (2)."""
+    runs: list[list[int]] = []  # kind, first tile, the one after the last
+    for n, kind in enumerate(kinds):
+        if runs and runs[-1][0] == kind:
+            runs[-1][2] = n + 1
+        else:
+            runs.append([kind, n, n + 1])
+    # A short full run beside an edge goes with it: one more call costs more than covering some pixels by one.
+    joined: list[list[int]] = []
+    for kind, a, b in runs:
+        short = kind == 2 and b - a < ALONE
+        if joined and joined[-1][2] == a and kind and joined[-1][0] and (short or joined[-1][0] == 1 and kind == 1):
+            joined[-1] = [1, joined[-1][1], b]
+        elif joined and joined[-1][0] == 2 and joined[-1][2] - joined[-1][1] < ALONE and kind == 1:
+            joined[-1] = [1, joined[-1][1], b]
+        else:
+            joined.append([kind, a, b])
     width = cover.shape[1]
-    pieces = []
-    start = 0
-    for n in range(1, len(kinds) + 1):
-        if n == len(kinds) or kinds[n] != kinds[start]:
-            a, b = start * TILE, min(n * TILE, width)
-            if kinds[start]:
-                pieces.append(Piece(left + a, left + b, None if kinds[start] == 2 else cover[:, a:b].copy()))
-            start = n
-    return tuple(pieces)
+    return tuple(Piece(left + a * TILE, left + min(b * TILE, width), None if kind == 2 else cover[:, a * TILE:min(b * TILE, width)].copy())
+                 for kind, a, b in joined if kind)
