@@ -53,3 +53,16 @@ def test_only_the_strips_along_a_boards_sides_are_worked_out_when_the_inside_doe
     rim = (true < 0.8) & (true > -1.4)
     assert np.abs(d - true)[rim].max() < 0.005
     assert d[90, 125] == -BEYOND
+
+
+@pytest.mark.parametrize("reach, beyond", [(3.0, BEYOND), (0.8, 0.3)])
+def test_slanted_sides_are_worked_out_as_far_in_and_out_as_is_asked(reach, beyond):
+    """A tapered board: none of its sides runs along the rows or columns of the canvas."""
+    quad = outline([(4.0, 2.0), (2.5, 30.0), (38.0, 27.0), (30.0, 3.0)])
+    d, inward = rim_field(quad, reach=reach, beyond=beyond, inside=False, **PLACE)
+    true, way = edge_field(quad, reach=6.0, **PLACE)
+    rim = (true < reach - 0.01) & (true > -beyond + 0.01)
+    assert np.abs(d - true)[rim].max() < 0.005
+    turn = np.degrees(np.arccos(np.clip((inward * way).sum(axis=-1)[rim & (true > 0.3)], -1, 1)))
+    assert np.percentile(turn, 95) < 2.5
+    assert (d[true < -beyond - 0.01] <= -beyond).all()
