@@ -61,3 +61,28 @@ def test_an_answer_about_a_part_that_is_no_longer_chosen_is_dropped(small_scene,
         late.pop().continue_()
     page.wait_for_timeout(100)
     assert page.evaluate("() => JSON.stringify(bench.library)") == before
+
+
+def test_what_is_being_typed_is_not_lost_when_something_else_changes(small_scene, running, visit):
+    bench = running(small_scene)
+    page = visit(bench)
+    across = page.locator('[data-key="x"]')
+    across.wait_for()
+    page.wait_for_function("() => bench.quiet")
+    across.press("End")
+    across.press_sequentially("1")
+    typed = across.input_value()
+    # Another tab gives the look another sheen, and this one hears of it.
+    with page.expect_response(lambda r: "/api/state" in r.url):
+        version = page.evaluate("() => bench.version")
+        told = bench.client().post("/api/edit", json={"do": "finish", "look": "honey", "part": "top", "sheen": 33, "version": version})
+        assert told.status_code == 200
+    page.wait_for_function("(v) => bench.version > v && bench.quiet", arg=version)
+    assert across.input_value() == typed and page.evaluate("() => document.activeElement.dataset.key") == "x"
+    across.fill("52.5")
+    settled(page, lambda: across.press("Enter"))
+    assert page.evaluate("() => bench.wood.place.at[0]") == 52.5
+    # What came meanwhile is shown as soon as nobody types.
+    assert page.evaluate("() => bench.work.sheen") == 33
+    opened(page, "sheen")
+    assert page.locator('[data-key="sheen"]').input_value() == "33"

@@ -34,6 +34,7 @@ class Bench {
     this.approve = new Approve(this);
     this.photos = new PhotoDesk(this);
     this.buttons();
+    this.fields();
     this.stations();
   }
 
@@ -101,8 +102,11 @@ class Bench {
     this.fill();
   }
 
-  /** Show the state in every part of the page; what a hand is on at this moment is left alone. */
+  /** Show the state in every part of the page; what a hand is on at this moment is left alone, and while words are typed into a field, all of it. */
   fill() {
+    this.due = Boolean(this.typing?.isConnected);
+    if (this.due) return;
+    this.typing = null;
     refill($("look"), this.state.looks.map((l) => el("option", { value: l.name ?? "", text: l.name === null ? "The scene as it stands" : l.title })));
     $("look").value = this.look ?? "";
     refill($("parts"), el("legend", { text: "Part" }), this.state.parts.map((p) => {
@@ -246,6 +250,17 @@ class Bench {
     if (end) { this.gesture += 1; this.lastTry = 0; await this.load(); }
   }
 
+  /** Know which field is typed into: between its first letter and Enter, or until it is left. */
+  fields() {
+    addEventListener("input", ({ target }) => { if (target.matches?.('input[type="text"], input[type="number"], textarea')) this.typing = target; });
+    // Before the field's own listener, which may have the page shown anew.
+    addEventListener("change", ({ target }) => { if (target === this.typing) this.typing = null; }, true);
+    addEventListener("focusout", () => {
+      this.typing = null;
+      if (this.due) setTimeout(() => { if (this.due) this.fill(); });
+    });
+  }
+
   /** Whether a hand is on something right now: what it does is heard of when it lets go. */
   get hand() { return performance.now() - (this.lastTry || -1e9) < 1500; }
 
@@ -259,6 +274,7 @@ class Bench {
   }
 
   async step(which) {
+    this.typing = null; // what was typed and not taken goes, too
     await this.commit();
     await this.doing(() => post(which));
     this.tries = {};
