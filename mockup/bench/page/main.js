@@ -92,7 +92,7 @@ class Bench {
   get lookState() { return this.state.looks.find((l) => l.name === this.look); }
   get partState() { return this.state.parts.find((p) => p.name === this.part); }
   get work() { return this.lookState.parts[this.part]; }
-  lookWords(name = this.look) { return this.state.looks.find((l) => l.name === name)?.title ?? "as it stands"; }
+  lookWords(name = this.look) { return this.state.looks?.find((l) => l.name === name)?.title ?? "as it stands"; }
 
   async readLibrary() {
     const { part } = this;
@@ -104,6 +104,7 @@ class Bench {
 
   /** Show the state in every part of the page; what a hand is on at this moment is left alone, and while words are typed into a field, all of it. */
   fill() {
+    if (this.state.problems.length) return; // and nothing else can be shown
     this.due = Boolean(this.typing?.isConnected);
     if (this.due) return;
     this.typing = null;
@@ -288,7 +289,7 @@ class Bench {
     const ask = async (quickly) => {
       try {
         const found = await post("colour", { look: this.look, part: this.part, try: this.tries, quick: quickly });
-        if (found && found.part === this.part) this.target(found);
+        if (found && found.part === this.part && !this.state.problems.length) this.target(found);
       } catch (error) { if (!(error instanceof Refused)) throw error; }
     };
     // A number that changes faster than it can be read only takes time from the picture.
