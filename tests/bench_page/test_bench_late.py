@@ -2,6 +2,8 @@
 
 import re
 
+import pytest
+
 from tests.bench_page.hands import opened, settled
 
 
@@ -28,14 +30,15 @@ def test_a_look_pinned_while_another_is_drawn_gets_its_picture(small_scene, runn
         page.locator(f'img[data-look="{name}"][src^="blob:"]').wait_for()
 
 
-def test_nothing_moves_when_the_colour_is_known(small_scene, running, visit):
-    page = visit(running(small_scene), picture=False)
+@pytest.mark.parametrize("width", [390, 1280, 1600])
+def test_nothing_moves_when_the_colour_is_known(running, visit, width):
+    page = visit(running("tern"), picture=False, width=width)
     held = []
     page.route("**/api/colour", lambda route: held.append(route) if held is not None else route.continue_())
     page.reload()
     page.wait_for_selector("#picture[data-exact=true]")
-    tops = "() => ['mapBox', 'stations', 'view'].map((id) => document.getElementById(id).getBoundingClientRect().top)"
-    page.wait_for_function("() => bench.quiet && bench.wood.scale")
+    tops = "() => ['stations', 'view'].map((id) => document.getElementById(id).getBoundingClientRect().top)"
+    page.wait_for_function("() => bench.quiet")
     assert page.locator("#target").inner_text() == ""
     before = page.evaluate(tops)
     for route in held:
