@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import hmac
 from collections.abc import Mapping
 from http.cookies import CookieError, SimpleCookie
@@ -31,6 +32,7 @@ class Guard:
         self.app, self.token = app, token
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
         self.cookie = f"bench{port}"
+        self.start = hashlib.sha256(token.encode()).hexdigest()[:16]  # tells starts apart, and says nothing of the token
 
     async def __call__(self, scope, receive, send) -> None:
         """Refuse a request, or pass it on; every answer carries ``HEADERS``."""
@@ -44,7 +46,8 @@ class Guard:
         async def sending(message) -> None:
             if message["type"] == "http.response.start":
                 given = {k.lower() for k, _ in message["headers"]}
-                message = {**message, "headers": [*message["headers"], *((k.encode(), v.encode()) for k, v in HEADERS.items() if k.encode() not in given)]}
+                added = {**HEADERS, "x-start": self.start}
+                message = {**message, "headers": [*message["headers"], *((k.encode(), v.encode()) for k, v in added.items() if k.encode() not in given)]}
             await send(message)
 
         refused = self.refused(scope["method"], headers)
@@ -61,6 +64,10 @@ class Guard:
             return
         if not hmac.compare_digest(self._shown(headers).encode(), self.token.encode()):
             await _plain(sending, 403, "Open the address that mockup bench printed, with its key.")
+            return
+        if headers.get("x-start", self.start) != self.start:
+            # The cookie is the newer bench's, the page is not: what it would change is another scene.
+            await _plain(sending, 403, "This page is of an earlier start. Load it again.")
             return
         await self.app(scope, receive, sending)
 

@@ -1,6 +1,7 @@
 """Answers that come late, as on a busy machine: nothing is forgotten, and nothing moves under a hand."""
 
 import re
+import shutil
 
 import pytest
 
@@ -30,7 +31,7 @@ def test_a_look_pinned_while_another_is_drawn_gets_its_picture(small_scene, runn
         page.locator(f'img[data-look="{name}"][src^="blob:"]').wait_for()
 
 
-@pytest.mark.parametrize("width", [390, 1280, 1600])
+@pytest.mark.parametrize("width", [pytest.param(390, marks=pytest.mark.slow), 1280, pytest.param(1600, marks=pytest.mark.slow)])
 def test_nothing_moves_when_the_colour_is_known(running, visit, width):
     page = visit(running("tern"), picture=False, width=width)
     held = []
@@ -48,6 +49,7 @@ def test_nothing_moves_when_the_colour_is_known(running, visit, width):
     assert page.evaluate(tops) == before
 
 
+@pytest.mark.slow
 def test_an_answer_about_a_part_that_is_no_longer_chosen_is_dropped(small_scene, running, visit):
     text = small_scene.read_text().replace('outline = "pipit.svg#body"\nboard = "flame"', 'outline = "pipit.svg#body"\nboard = "dark"')
     small_scene.write_text(text + '\n[boards.dark]\ntexture = "walnut-1"\n')  # on another wood stains have other colours
@@ -66,6 +68,7 @@ def test_an_answer_about_a_part_that_is_no_longer_chosen_is_dropped(small_scene,
     assert page.evaluate("() => JSON.stringify(bench.library)") == before
 
 
+@pytest.mark.slow
 def test_what_is_being_typed_is_not_lost_when_something_else_changes(small_scene, running, visit):
     bench = running(small_scene)
     page = visit(bench)
@@ -89,3 +92,26 @@ def test_what_is_being_typed_is_not_lost_when_something_else_changes(small_scene
     assert page.evaluate("() => bench.work.sheen") == 33
     opened(page, "sheen")
     assert page.locator('[data-key="sheen"]').input_value() == "33"
+
+
+@pytest.mark.slow
+def test_a_page_left_open_changes_nothing_of_the_next_scene_on_the_same_port(small_scene, running, visit, tmp_path):
+    bench = running(small_scene, "--port", "8790")
+    page = visit(bench)
+    opened(page, "sheen")
+    assert bench.end() == 0
+    (tmp_path / "next").mkdir()
+    following = tmp_path / "next" / "pipit"
+    shutil.copytree(small_scene.parent, following, ignore=shutil.ignore_patterns(".*"))
+    port = bench.base.rsplit(":", 1)[1]
+    after = running(following / "pipit.toml", "--port", port)
+    assert after.base == bench.base
+    # In the same browser, so that the old page has the new bench's cookie.
+    page.context.new_page().goto(after.address)
+    told = page.evaluate("""async () => {
+        const { post, Away } = await import("/page/server.js");
+        try { return await post("edit", {do: "finish", look: "honey", part: "top", sheen: 5, version: bench.version}); } catch (error) { return error instanceof Away; }
+    }""")
+    assert told is True
+    page.get_by_role("heading", name="The bench does not answer any more").wait_for()
+    assert after.client().get("/api/state").json()["dirty"] is False

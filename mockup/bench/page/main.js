@@ -404,7 +404,7 @@ class Bench {
     addEventListener("away", () => this.ended());
     // What was on its way when the server went is told once, above all of the page.
     addEventListener("unhandledrejection", (event) => { if (event.reason instanceof Away) event.preventDefault(); });
-    addEventListener("silent", () => setTimeout(() => fetch("/api/state", { headers: { "x-bench": "1" } }).catch(() => this.ended()), 300));
+    addEventListener("silent", () => setTimeout(() => get("/api/state").catch(() => {}), 300)); // which hears whether it is away
   }
 
   viewed() {

@@ -2,6 +2,7 @@
 
 export const tab = crypto.randomUUID();
 const headers = { "x-bench": "1", "x-tab": tab };
+let start = null; // which start of the program this page is of
 
 /** What the program said was wrong, one sentence a problem. */
 export class Refused extends Error {
@@ -12,13 +13,15 @@ export class Refused extends Error {
   }
 }
 
-/** The server has gone. */
+/** The server has gone, or another has its place. */
 export class Away extends Error {}
 
 /** Ask, and read the answer with ``read``; undefined when a newer wish took this one's place. */
 async function asked(address, how, read) {
   try {
-    const answer = await fetch(address, { ...how, headers: { ...headers, ...(how?.headers || {}) } });
+    const answer = await fetch(address, { ...how, headers: { ...headers, ...(start && { "x-start": start }), ...(how?.headers || {}) } });
+    if (answer.status === 403) throw new TypeError("another bench has its place");
+    start ??= answer.headers.get("x-start");
     if (answer.ok) return answer.status === 204 ? undefined : await read(answer);
     let problems = [{ where: "", found: `The bench answered ${answer.status}.`, fix: "Load the page again." }];
     try {
