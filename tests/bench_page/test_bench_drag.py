@@ -1,5 +1,7 @@
 """What is dragged on the bench, and the same by keys: the joint line on the board, the steps of a finish."""
 
+import pytest
+
 from tests.bench_page.hands import opened, scene_of, settled
 
 
@@ -13,6 +15,7 @@ def drag(page, handle, dx, dy):
     settled(page, page.mouse.up)
 
 
+@pytest.mark.slow
 def test_the_joint_line_and_the_order_of_steps(small_scene, running, visit):
     page = visit(running(small_scene))
     handle, number = page.locator("#jointHandle"), page.locator('[data-key="joint"]')

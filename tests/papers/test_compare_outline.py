@@ -74,6 +74,7 @@ def test_the_outline_is_found_and_the_colour_read(gannet, tmp_path, tilt, fall, 
     assert c.verdict != "outside"
 
 
+@pytest.mark.slow
 def test_each_part_of_a_whole_instrument(tern, tmp_path):
     """Hardware and strings have no say: the top reads as its wood does, not as top and pickups do."""
     scene, record, light, cover, origin = tern
