@@ -139,6 +139,34 @@ def test_what_is_no_record_is_refused(desk, capsys, text):
     assert out == "" and err.count("\n") == 1 and "Traceback" not in err
 
 
+def test_an_approval_that_is_there_is_never_written_over(small_scene, approved, capsys):
+    """Somebody may have signed it, and finished wood may have been compared with it."""
+    png, again = approved.with_suffix(".png"), ["approve", str(small_scene), "--variant", "blue", "--out", str(approved.parent)]
+    capsys.readouterr()
+    png.write_bytes(png.read_bytes() + b"signed")
+    before = png.read_bytes(), approved.read_bytes()
+    assert run(again) == 0
+    assert capsys.readouterr().out.splitlines() == [str(png), str(approved)]
+    assert (png.read_bytes(), approved.read_bytes()) == before
+    small_scene.write_text(small_scene.read_text().replace("sheen = 15", "sheen = 25"))
+    for number in (2, 2):  # the second time it is the same as the one that is there
+        assert run(again) == 0
+        told = capsys.readouterr()
+        second = approved.with_name(f"pipit.blue.{number}.approval.json")
+        assert told.out.splitlines() == [str(second.with_suffix(".png")), str(second)]
+        assert f"it stays. This one is pipit.blue.{number}.approval.png." in told.err
+    assert (png.read_bytes(), approved.read_bytes()) == before
+    assert sorted(p.name for p in approved.parent.iterdir()) == [f"pipit.blue{n}.approval.{e}" for n in (".2", "") for e in ("json", "png")]
+    assert run(["verify", str(second)]) == 0 and run(["verify", str(approved)]) == 1
+
+
+def test_an_approval_leaves_what_is_none(small_scene, desk):
+    """A picture of the maker's own under that name stays, too."""
+    Path("pipit.blue.approval.png").write_bytes(b"mine")
+    assert run(["approve", str(small_scene), "--variant", "blue"]) == 0
+    assert Path("pipit.blue.approval.png").read_bytes() == b"mine" and Path("pipit.blue.2.approval.json").is_file()
+
+
 def test_approve_needs_a_variant_that_exists(small_scene, desk, capsys):
     assert run(["approve", str(small_scene)]) == 2
     assert capsys.readouterr().err == "mockup approve: Which variant? Say --variant NAME, or --choice FILE with the answer of the client. See mockup approve --help.\n"

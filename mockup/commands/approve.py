@@ -45,10 +45,12 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
         if variant not in (None, checked.scene.variant.name):
             raise MockupError(f'The client chose "{checked.scene.variant.name}", not "{variant}".', fix="Leave --variant out.")
         variant = checked.scene.variant.name
+    name = f"{loaded.name}.{variant}"
     with progress(f"Drawing the approval of {loaded.name}") as report:
-        picture, record = write_approval(loaded, variant, out, today=today, name=f"{loaded.name}.{variant}", choice=checked,
-                                         kept=kept, report=report)
+        picture, record = write_approval(loaded, variant, out, today=today, name=name, choice=checked, kept=kept, report=report)
     wrote(picture, record)
+    if not record.name.startswith(f"{name}.approval"):
+        note(f"An approval of that name is there already, of something else or of another day: it stays. This one is {picture.name}.")
     note(f"To check it later: mockup verify {record}")
 
 

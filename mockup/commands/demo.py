@@ -34,5 +34,5 @@ def demo(out: Path) -> None:
             write_sheet(path, scene, today=today, kept=kept, report=report)
         wrote(path)
         with progress(f"Drawing the approval of {name}") as report:
-            paths = approve(scene, scene.variants[0].name, out, today=today, kept=kept, report=report)
+            paths = approve(scene, scene.variants[0].name, out, today=today, anew=True, kept=kept, report=report)
         wrote(*paths)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ from .describe import (Group, basis_sentence, binding_words, capital, date_words
 from .face import ITALIC, clean, face
 from .page import Image, Page
 from .raster import raster
-from .record import make_record, record_bytes, short
+from .record import COMPARISONS, make_record, read_record, record_bytes, short
 from .sheet_colour import parting_notes, range_ends
 
 __all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words"]
@@ -103,18 +104,50 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
 
 
 def approve(scene: Scene, variant: str, folder: Path, *, today: str, name: str | None = None, side: str = "front",
-            px_width: int = 3600, choice: Checked | None = None, kept: Kept | None = None,
+            px_width: int = 3600, choice: Checked | None = None, anew: bool = False, kept: Kept | None = None,
             report: Callable[[float], None] | None = None) -> tuple[Path, Path]:
     """Write NAME.approval.png and NAME.approval.json into ``folder``, both or neither; their paths.
 
-    Arguments as for ``approval``. Raises MockupError as ``picture`` and ``write_all``.
+    An approval that is there already stays, as somebody may have signed it: one of another state is
+    written as NAME.2.approval.png, and so on; the same one again is left as it is.
+
+    anew      write over whatever has that name.
+    Other arguments as for ``approval``. Raises MockupError as ``picture`` and ``write_all``.
     """
-    folder = Path(folder)
-    done = approval(scene, variant, folder, today=today, name=name, side=side, px_width=px_width, choice=choice, kept=kept, report=report)
-    png = folder / done.record["image"]["file"]
-    json = png.with_suffix(".json")
-    write_all({png: encode_picture(raster(done.page), ".png", px_per_mm=done.page.px_per_mm), json: record_bytes(done.record)})
+    folder, kept = Path(folder), Kept() if kept is None else kept
+    base = scene.name if name is None else _plain_name(name)
+
+    def made(name: str, report: Callable[[float], None] | None = None) -> Approved:
+        return approval(scene, variant, folder, today=today, name=name, side=side, px_width=px_width, choice=choice, kept=kept, report=report)
+
+    done = made(base, report)
+    for number in count(1):
+        name = base if number == 1 else f"{base}.{number}"
+        png, json = folder / f"{name}.approval.png", folder / f"{name}.approval.json"
+        before = None if anew else _before(png, json)
+        if before is None or before == _state(done.record):
+            break
+    if name != base:  # the record, and so the fingerprint printed, name the picture
+        done = made(name)
+    files = {png: encode_picture(raster(done.page), ".png", px_per_mm=done.page.px_per_mm), json: record_bytes(done.record)}
+    # Of the same approval the picture may bear a signature by now, and the record comparisons.
+    write_all({path: data for path, data in files.items() if before is None or not path.exists()})
     return png, json
+
+
+def _before(png: Path, json: Path) -> dict[str, Any] | None:
+    """What of an earlier approval of this name says which it is; None when the name is free, {} when what is there is no approval."""
+    if not (png.is_file() or json.is_file()):
+        return None
+    try:
+        return _state(read_record(json))
+    except MockupError:
+        return {}
+
+
+def _state(record: dict[str, Any]) -> dict[str, Any]:
+    """A record without what hangs on its name, and what was added to it later."""
+    return {k: v for k, v in record.items() if k not in ("fingerprint", "image", "libraries", COMPARISONS)}
 
 
 def _answer(choice: Checked) -> tuple[str, str]:
