@@ -131,7 +131,8 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
         a, b = (0, canvas.width) if dirty is None else dirty[n]
         laid = [(d, piece) for d in drawn if d is not None for piece in d.face.pieces.bands[n] if piece.first < b and piece.last > a]
         colour = ground_rows(scene.ground, canvas, first, last, span)
-        fall = np.empty((last - first, canvas.width), np.float32)
+        # A piece reaches over what another covers with a cover of 0, and 0 times what happens to stand in memory may be no number.
+        fall = np.zeros((last - first, canvas.width), np.float32)
         planes = [np.empty_like(fall) for _ in range(3)]
         # The ground and its shadow, but not under what covers all of it: always in the same steps, so that a
         # picture drawn in part has the same pixels as one drawn whole.

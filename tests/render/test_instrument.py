@@ -78,6 +78,29 @@ def test_one_changed_part_is_all_that_is_drawn_again_and_nothing_else_changes(sc
         assert_array_equal(picture(changed, scale=3.0, kept=kept).pixels, picture(changed, scale=3.0).pixels)
 
 
+def test_no_pixel_depends_on_what_stood_in_memory(plank, monkeypatch):
+    """The ground under what is full is not worked out; a string's piece reaches over it with a cover of 0."""
+    path, mm, size = plank
+    body = make_part(box(-70, -30, 70, 30), (75.0, 60.0), name="body", finish=PALE)
+    scene = make_scene(path, mm, size, parts=(body,))
+    # A slanted one: its tiles begin where it does, and further down they lie half on what is full.
+    scene = replace(scene, order=(body, fitting(strip([(31.5, -24.0), (47.5, 24.0)], 0.8), name="string")))
+    canvas = Canvas((-56.0, -25.0), 8.0, (900, 400))
+    clean = picture(scene, scale=8.0, canvas=canvas).pixels
+
+    def spoilt(made):
+        def make(*args, **more):
+            array = made(*args, **more)
+            if array.dtype.kind == "f":
+                array.fill(np.nan)
+            return array
+        return make
+
+    monkeypatch.setattr(np, "empty", spoilt(np.empty))
+    monkeypatch.setattr(np, "empty_like", spoilt(np.empty_like))
+    assert_array_equal(picture(scene, scale=8.0, canvas=canvas).pixels, clean)
+
+
 def test_a_new_colour_changes_no_pixel_outside_its_part(scene):
     body, neck, knob, bridge, string, lid = scene.order
     other = replace(scene, order=(body, neck, replace(knob, material=MATERIALS["brass"]), bridge, string, lid))
