@@ -57,20 +57,22 @@ def _askew(rx, ry):
 
 
 def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.ndarray, gloss: float, *,
-          carved: bool = False) -> np.ndarray:
+          carved: bool = False, turns: float = 0.0) -> np.ndarray:
     """Light mirrored by the surface, to be added to the body's, any shape.
 
     x, y are mm from the middle of the instrument. A rougher surface (lower
     gloss units) sees the windows through a wider lobe: the highlight fades
     into a veil. A ``carved`` face waves under a long straightedge: it
     mirrors a window with soft sides, and of a tube nothing that could be told.
+    Where what is mirrored ``turns`` by so much from one sample to the next,
+    each sees all of that.
     """
     alpha = float(roughness(gloss))
     rx, ry, rz, cosine = _reflected(nx, ny, nz, x, y)
     # Steep rims mirror the bench, not the windows: without a horizon they glow like a halo.
     sky = np.clip(rz / 0.35, 0, 1)
     sky = sky * sky * (3 - 2 * sky)
-    blur = max(1.3 * alpha, WAVES if carved else 0.006)
+    blur = max(1.3 * alpha, WAVES if carved else 0.006, 0.5 * turns)
     light = BENCH + (ROOM - BENCH) * sky
     across = rx * math.cos(TUBES_SLANT) + ry * math.sin(TUBES_SLANT)
     for centre, half, level in TUBES if not carved else ():

@@ -21,6 +21,7 @@ __all__ = ["part_lighting"]
 LEAST, MOST = 3.0, 3.5  # samples per mm that a roundover of some mm needs
 LEAST_SMALL, MOST_SMALL = 5.0, 9.0  # and those of hardware
 STEEPEST = 0.94
+EASES = 0.2   # lean up to which a rim's light is eased into that of the face
 SPUN = np.linspace(-0.5, 0.5, 9)  # how far the grooves of a turned face lean, and how much of each
 SPUN_SHARE = np.exp(-0.5 * (SPUN / 0.22) ** 2)
 
@@ -54,10 +55,10 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
     s, (ox, oy), (width, height) = canvas.px_per_mm, canvas.origin, canvas.size
     lean = kept.get(("lean", shape_key(shape), form_key(form)), lambda: form_lean(form, shape), lambda c: 0 if c is None else c.values.nbytes)
 
-    def lit(nx, ny, nz, x, y, flat=False):
+    def lit(nx, ny, nz, x, y, flat=False, turns=0.0):
         """What faces of unit normals at drawing points less ``middle`` mirror: all that is seen of a metal, the surface of the rest."""
         room = (*picture.in_room(nx, ny), nz, *picture.in_room(x, y), gloss)
-        return mirror(*room, calm=flat) if metal else shine(*room, carved=lean is not None)
+        return mirror(*room, calm=flat) if metal else shine(*room, carved=lean is not None, turns=turns)
 
     # The face: smooth, so a few samples per cm do, or a few per mm where it leans.
     cell = max(1, int(s * (2 if lean is None else 0.75)))
@@ -101,7 +102,11 @@ def part_lighting(shape: Shape, edge: Edge, form: Form, gloss: float, picture: C
             nz = np.sqrt(1 - slope * slope)
         rx, ry = _ripple(x, y)
         edges = laid, (nx, ny, nz)
-        _lay(main, laid, lit(nx + rx, ny + ry, nz, x, y))
+        # What is mirrored turns twice as fast as the face: by so much, sine of the angle, from one sample to the next.
+        found = lit(nx + rx, ny + ry, nz, x, y, turns=2 / (edge.roundover * s) if edge.roundover > 0 else 0.0)
+        # Where the rim begins it goes on as the face does, which is sampled and, of metal, made otherwise: a step there would be a line of dashes.
+        own = main.ravel()[laid[0]][laid[1]]
+        _lay(main, laid, own + np.minimum(slope / np.float32(EASES), 1) * (found - own))
     if spun and metal:
         _spin(main, shape, edge.roundover, coarse, lit)
 

@@ -384,6 +384,23 @@ def test_a_thin_rim_shows_one_line_of_light_and_not_dashes():
         assert dashes.std() < 0.02, metal
 
 
+def test_a_rim_begins_where_the_face_ends():
+    """No line of dashes there: along a slanted edge no light jumps up and down, of metal, a film or plastic."""
+    long = outline([(-40.0, -6.0), (40.0, 10.0), (40.0, 22.0), (-40.0, 6.0)])
+    canvas = Canvas.around((-45, -20, 45, 30), 10.0)
+    for metal, gloss, roundover, most in ((True, 80.0, 1.5, 0.01), (False, 60.0, 0.6, 0.003), (False, 86.0, 2.0, 0.001)):
+        body, surface = part_lighting(long, Edge(roundover=roundover), Form(), gloss, canvas, canvas.window(long.bounds), (0.0, -200.0), metal=metal, small=True)
+        light = (body if metal else surface).rows(canvas, (0, canvas.width), (0, canvas.height))
+        x = np.linspace(-20.0, 20.0, 1601)
+        for inner in np.arange(0.7 * roundover, 1.3 * roundover, 0.02):
+            for edge, side in ((-6.0, 1), (6.0, -1)):
+                y = edge + (x + 40.0) * 0.2 + side * inner * np.hypot(1, 0.2)
+                u, v = ((p - o) * 10.0 - 0.5 for p, o in zip((x, y), canvas.origin, strict=True))
+                line = cv2.remap(light, u[None].astype(np.float32), v[None].astype(np.float32), cv2.INTER_LINEAR)[0]
+                rest = line - cv2.GaussianBlur(line[None], (0, 0), 60)[0]
+                assert rest[200:-200].std() < most, (metal, inner, side)
+
+
 def test_flat_plates_show_no_corner_of_a_window():
     """From end to end of a plate the light changes slowly, wherever on the instrument it lies."""
     sheet = plate((0.0, 0.0), (90.0, 60.0), 10.0)
