@@ -26,6 +26,7 @@ Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius
 # How far behind its line a saddle stands, lowest string to highest: a set bridge, roughly.
 SET_BACK = (3.4, 0.8)
 LIP = 20.0  # mm from a saddle to the bent-up lip of its plate: adjusting screws and strings go through it
+BETWEEN = 0.6  # mm of air between neighbours of a row
 BAR_TAIL = 27.0  # mm from a bar bridge to the block its strings end in
 
 
@@ -98,6 +99,7 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
     pitch = (saddles[-1][0] - saddles[0][0]) / max(len(saddles) - 1, 1) if not layout.pair else \
         (saddles[-1][0] - saddles[0][0] - layout.pair) / max(len(saddles) // 2 - 1, 1)
     across = min(0.86 * pitch, 14.0) if pitch > 0 else 12.0
+    apart = pitch - BETWEEN if pitch > 0 else across + 1.6  # the widest that what stands in a row may be
     groups = saddles if not layout.pair else saddles.reshape(-1, 2, 2).mean(axis=1)
     if kind == "bar":
         a, b = saddles[0] + (-9.0, 0.0), saddles[-1] + (9.0, 0.0)
@@ -116,11 +118,11 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
         corners = [(x, y) for x in (left + 4.2, right - 4.2) for y in (top + 4.6, bottom - 4.6)]
         base_pieces = [Piece(shape=base, rise=2.4, round=0.9), *_raised(screws(corners, 4.4), 2.2)]
     elif kind == "single":
-        bases = [plate((x, y + 11.5), (across + 1.6, 41.0), 2.2) for x, y in groups]
+        bases = [plate((x, y + 11.5), (min(across + 1.6, apart), 41.0), 2.2) for x, y in groups]
         base_pieces = [Piece(shape=many(bases), rise=2.6, round=0.8),
                        *_raised(screws([(x, y + 28.0) for x, y in groups], 4.0), 2.4)]
     else:
-        blocks = [plate((x, y + 17.0), (across + 1.2, 46.0), 1.6) for x, y in groups]
+        blocks = [plate((x, y + 17.0), (min(across + 1.2, apart), 46.0), 1.6) for x, y in groups]
         knobs_ = [([(x, y + 40.0), (x, y + 54.0)], min(across, 10.5)) for x, y in groups]
         rods = tuple((*a, *b, w / 2) for (a, b), w in knobs_)
         grooves = [([(p[0] - w / 2 + 0.4, y), (p[0] + w / 2 - 0.4, y)], 0.45) for (p, q), w in knobs_ for y in np.arange(p[1] + 2, q[1] - 1, 1.6)]
@@ -138,7 +140,7 @@ def bridge(layout: Layout, kind: str) -> list[Piece]:
     if kind != "tuning":
         parts += [Piece(shape=strips(springs), rise=5.0, rods=rods), Piece(shape=strips(turns), kind="ink", rise=5.0, round=0),
                   Piece(shape=strips(ends), rise=6.0, rods=tuple((*a, *b, w / 2) for (a, b), w in ends))]
-        lips = [plate((x, v + 0.6), (across + 1.2, 2.6), 0.6) for (x, _), v in zip(groups, lip, strict=True)] if np.ptp(lip) > 0 or kind == "single" \
+        lips = [plate((x, v + 0.6), (min(across + 1.2, apart), 2.6), 0.6) for (x, _), v in zip(groups, lip, strict=True)] if np.ptp(lip) > 0 or kind == "single" \
             else [plate(((left + right) / 2, lip[0] + 0.6), (right - left - 2.0, 2.6), 0.6)]
         parts.append(Piece(shape=many(lips), rise=8.0, round=0.6))
     parts.append(Piece(shape=many(blocks), rise=9.0, round=2.6))

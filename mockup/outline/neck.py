@@ -138,9 +138,11 @@ class Layout:
         (a, b), (d, c) = self.fret_line(0, -thick), self.fret_line(0)
         return outline([a, b, c, d])
 
-    def marker(self, fret: int) -> Point:
-        """The middle between a fret and the one before it, on the centre line."""
-        return self.centre, (self.on_centre(fret - 1) + self.on_centre(fret)) / 2
+    def marker(self, fret: int, aside: float = 0.0) -> Point:
+        """The middle between a fret and the one before it, ``aside`` mm beside the centre line; slanted frets take it along."""
+        lines = [self.fret_line(k) for k in (fret - 1, fret)]
+        slope = sum((b[1] - a[1]) / (b[0] - a[0]) for a, b in lines) / 2
+        return self.centre + aside, (self.on_centre(fret - 1) + self.on_centre(fret)) / 2 + slope * aside
 
     def shaft(self, above: float, heel: float) -> Shape:
         """The neck under the board: from ``above`` mm over the nut to the height ``heel``, as wide as the board."""

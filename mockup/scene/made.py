@@ -124,9 +124,9 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         away = layout.half_width(layout.marker(12)[1]) * 0.5
         dots = []
         for fret in at:
-            x, y = layout.marker(int(fret))
-            dots += [circle((x + s * away, y), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
-                [circle((x + aside, y + s * 0.9 * size), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x + aside, y), size)]
+            x, y = layout.marker(int(fret), aside)
+            dots += [circle(layout.marker(int(fret), s * away), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
+                [circle((x, y + s * 0.9 * size), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x, y), size)]
         return single([Piece(shape=many(dots), rise=0.02, round=0)])
     if make == "nut":
         return single([Piece(shape=layout.nut(neck.nut), rise=1.6, round=1.2)])

@@ -77,6 +77,26 @@ def test_strings_are_evenly_spread_and_frets_end_on_the_board(strings, scale, lo
         assert board.area == pytest.approx((made.nut_width + made.heel_width) / 2 * (board.bounds[3] - board.bounds[1]))
 
 
+def test_markers_lie_between_their_frets_however_slanted():
+    made = layout(scales=(880.0, 838.0), strings=6, nut_spread=49.0, spread=86.0, nut_width=56.0, heel_width=84.0, frets=24)
+    for fret in (12, 24):
+        for aside in (-20.0, 0.0, 20.0):
+            x, y = made.marker(fret, aside)
+            levels = [np.interp(x, *zip(*made.fret_line(k), strict=True)) for k in (fret - 1, fret)]
+            assert x == pytest.approx(aside, abs=1e-9) and y == pytest.approx(np.mean(levels), abs=1e-6)
+    assert layout().marker(12, 9.0)[1] == layout().marker(12)[1]
+
+
+@pytest.mark.parametrize("kind", ["single", "tuning"])
+def test_bridges_of_close_strings_do_not_grow_together(kind):
+    made = layout(strings=7, spread=48.0)
+    assert len(hardware.bridge(made, kind)[0].shape.rings) == 7
+    for piece in hardware.bridge(made, kind):
+        if len(piece.shape.rings) == 7 and piece.kind == "main":
+            boxes = sorted((r[:, 0].min(), r[:, 0].max()) for r in piece.shape.rings)
+            assert all(b[0] - a[1] > 0.5 for a, b in zip(boxes, boxes[1:], strict=False))
+
+
 def test_pairs_keep_their_distance():
     made = layout(strings=8, pair=2.6, nut_spread=31.0, spread=44.0)
     nut, saddle = made.ends()
