@@ -77,7 +77,10 @@ def _behind(p: Part | Fitting, centre: float, top: float) -> Part | Fitting:
     form = replace(form, axis=2 * centre - form.axis, contours=tuple(replace(c, shape=c.shape.mirrored(centre)) for c in form.contours))
     seen = replace(p, shape=p.shape.mirrored(centre), form=form, height=top - p.below, below=top - p.height)
     if isinstance(p, Fitting):
-        photo = replace(p.photo, behind=centre) if p.photo is not None else None
+        photo = p.photo
+        if photo is not None:
+            # What lies on the back was photographed from there; of what is seen from both sides there is only its front.
+            photo = replace(photo, behind=centre) if p.side == "both" else replace(photo, at=(2 * centre - photo.at[0], photo.at[1]), turn=-photo.turn)
         return replace(seen, photo=photo, rods=tuple((2 * centre - a, b, 2 * centre - c, d, r) for a, b, c, d, r in p.rods))
     # The wood too: its other face is not in the photo, so its front is shown mirrored.
     return replace(seen, whole=p.whole.mirrored(centre) if p.whole is not None else None, lines=tuple(2 * centre - x for x in p.lines),

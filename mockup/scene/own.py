@@ -107,6 +107,8 @@ def _photo(read: Reader, name: str, title: str, side: str, rise: float, turn: fl
     height, below = _height(bench, at, side, rise, given)
     if bench.hand == "left":  # the place is mirrored; a photo, like lettering, is not
         at, turn = (2 * bench.centre - at[0], at[1]), -turn
+    if side == "back":  # it shows the part as it is seen from there
+        shape = shape.mirrored(0.0)
     placed = shape.turned(turn, (0.0, 0.0)).moved(*at)
     return (Fitting(name=name, part=name, title=title, shape=placed, material=MATERIALS["plastic"], edge=Edge(roundover=0.0), height=height,
                     below=below, side=side, photo=CutOut(path=path, mm_per_pixel=scale, at=at, turn=turn)),)

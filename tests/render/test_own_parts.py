@@ -88,6 +88,22 @@ def test_left_hand_moves_a_photo_and_does_not_mirror_it(shown):
         assert strip[:, 1].max() < 12
 
 
+def test_a_photo_of_the_back_is_read_from_the_back(shown):
+    """It was taken from there: what is written on it is not mirrored."""
+    image = np.zeros((40, 160, 4), np.uint8)
+    image[4:36, 4:156] = (60, 60, 60, 255)
+    image[4:36, 4:30] = (40, 40, 220, 255)  # its left end red, and its lower left corner cut off
+    image[20:36, 4:17] = 0
+    cv2.imwrite(str(shown.folder / "cut.png"), image)
+    part = 'photo = "cut.png"\nmm_per_pixel = 0.25\nat = [20, -30]\n'
+    for hand, x in (("", -20.0), ('hand = "left"', 20.0)):
+        made = picture(shown(part + 'side = "back"', hand), side="back", scale=4.0)
+        assert lab_at(made, x - 14, -32.5)[1] > 40 > 10 > abs(lab_at(made, x + 14, -30)[1]), hand
+        assert abs(lab_at(made, x - 18, -28)[1]) < 10 and lab_at(made, x - 18, -28)[0] > 60, hand  # wood where it is cut off
+    turned = picture(shown(part + 'side = "back"\nturn = 90'), side="back", scale=4.0)
+    assert lab_at(turned, -20, -30 + 14)[1] > 40  # clockwise in the drawing is counter-clockwise from behind
+
+
 def test_a_turned_photo_lies_where_it_should(shown):
     image = np.zeros((40, 160, 4), np.uint8)
     image[4:36, 4:156] = (60, 60, 60, 255)
