@@ -141,6 +141,7 @@ def test_a_board_by_its_corners(shots, tmp_path, capsys):
     (["--corners", "1,1", "2,2", "3,3", "4,4"], "without the board's size"),
     (["--corners", "100,100", "900,700", "900,100", "100,700", "--size", "300x130"], "crosses itself"),
     (["--corners", "1;1", "2,2", "3,3", "4,4"], '"1;1" is not x,y in pixels of the photo, as 812,440.'),
+    (["--corners", "1,1", "900,2", "900,700", "--size", "300x130"], "4 points are needed, each x,y in pixels of the photo, as 812,440."),
     (["--ruler", "9"], "ruler"), (["--size", "30x13"], "mm"), (["--grey-value", "18"], "18"),
     (["--second", "nope.jpg"], "nope.jpg: There is no such file."), (["--dpi", "300", "--grey", "1,1"], "--dpi is for a flat scan"),
     (["--target", "2014"], '"2014" is not one of'), (["--report", "r.gif"], '".gif" cannot be written'),
@@ -152,6 +153,41 @@ def test_board_refuses_in_one_line(shots, tmp_path, monkeypatch, bad, arguments,
     Path("scene.toml").write_text("[scene]\n")
     assert told in bad("board", shots[0] / "left.jpg", *arguments)
     assert os.listdir() == ["scene.toml"]
+
+
+def test_the_board_of_another_photo_is_never_written_over(tmp_path, monkeypatch, bad, capsys):
+    """A top and a back photographed one after the other, and a picture of the maker's own, which bears that name by chance."""
+    monkeypatch.chdir(tmp_path)
+    rng = np.random.default_rng(4)
+    for name in ("top", "back"):
+        Image.fromarray(rng.integers(90, 190, (300, 500, 3), np.uint8)).save(f"{name}.png")
+    scan = ["--dpi", "50"]
+    assert run(["board", "top.png", *scan, "--out", "my guitar"]) == 0
+    before, _ = contents(tmp_path), capsys.readouterr()
+    told = bad("board", "back.png", *scan, "--out", "my guitar")
+    assert told == ("my guitar/board.png: This picture is there already, and is the board of another photo, top.png. "
+                    'Choose another name, as --out "my guitar/board-2.png", or move that one away.')
+    assert contents(tmp_path) == before
+    assert run(["board", "top.png", *scan, "--wood", "walnut", "--out", "my guitar"]) == 0, "the same photo, said better"
+    capsys.readouterr()
+    Path("board.png").write_bytes(b"mine")
+    assert "is not one of a photo's board" in bad("board", "back.png", *scan) and Path("board.png").read_bytes() == b"mine"
+
+
+def test_a_size_that_is_not_the_photos_is_told(tmp_path, monkeypatch, capsys):
+    """Width and height changed about, and cm for mm: the wood would be drawn out, or ten times too fine."""
+    monkeypatch.chdir(tmp_path)
+    wood = np.random.default_rng(4).integers(90, 190, (400, 800, 3), np.uint8)
+    Image.fromarray(wood).save("photo.png")
+    corners = ["--corners", "40,40", "760,40", "760,360", "40,360"]  # 9 to 4
+    found = {}
+    for size in ("450x200", "200x450", "45x20"):
+        assert run(["board", "photo.png", *corners, "--size", size]) == 0
+        found[size] = capsys.readouterr().err
+    assert "fair  The scale rests on the corners and the size you gave; " in found["450x200"]
+    # (9 / 4) squared
+    assert "poor  The size you gave, 200 x 450 mm, draws the board 5.1 times higher than the photo shows it, and its wood with it. Check it" in found["200x450"]
+    assert "45 x 20 mm, which is small for a board. If that was cm or inches, give it in mm" in found["45x20"]
 
 
 def test_a_photo_is_never_written_over(shots, tmp_path, monkeypatch, bad):

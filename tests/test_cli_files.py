@@ -4,6 +4,7 @@ import ctypes
 import hashlib
 import json
 import os
+import shlex
 import pty
 import resource
 import select
@@ -179,6 +180,12 @@ def test_new_is_a_scene_that_can_be_drawn(mockup, desk):
     assert (done.returncode, done.stdout) == (0, "first/scene.toml\nfirst/body.svg\n")
     assert done.stderr == "Edit the first of them, then: mockup sheet first\n"
     assert mockup("render", "first", "--scale", "0.5", cwd=desk).returncode == 0
+
+
+def test_the_command_that_new_suggests_can_be_typed(desk, capsys):
+    assert run(["new", "Grüne Gitarre"]) == 0
+    told = capsys.readouterr().err.rstrip().split("then: mockup ")[1]
+    assert run([*shlex.split(told), "--out", "s.png"]) == 0 and Path("s.png").is_file()
 
 
 def test_new_overwrites_nothing(desk, bad, capsys):

@@ -241,8 +241,16 @@ def _light_and_colour(pixels: Array, survey: Survey, wanted: Wanted, target: Tar
         covered=light.covered, uneven=light.residual, clipped=spoilt.clipped.sum() / open_,
         dark=spoilt.dark.sum() / open_, glare=spoilt.glare.sum() / open_, hidden=float(closed.mean()),
         paper_burnt=burnt, basis=light.basis, colour_error=error, light_error=light.error, colour_worst=worst,
-        contrast_error=light.contrast, varies=varies)
+        contrast_error=light.contrast, varies=varies, size=survey.size if survey.how == "corners" else None,
+        stretch=_stretch(survey) if survey.how == "corners" else 1.0)
     return recipe, measures, spoilt, told
+
+
+def _stretch(survey: Survey) -> float:
+    """Pixels of the photo per mm across the board over those down it, at its middle."""
+    middle = np.array(survey.size) / 2
+    here, right, below = survey.plane.to_image(middle + np.array([[0, 0], [1, 0], [0, 1]]))
+    return float(np.linalg.norm(right - here) / np.linalg.norm(below - here))
 
 
 def _references(pixels: Array, survey: Survey, wanted: Wanted, told: list[str]) -> tuple[list[Spots], Spots | None, bool]:

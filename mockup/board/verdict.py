@@ -12,6 +12,9 @@ _PRINT, _CLOSE, _SMALL = 5.9, 11.8, 3.0
 _CONTRAST = 0.125
 _CURVES = 0.04  # how well two numbers describe a camera's tone curve (our judgement, from simulated curves)
 _CURL = 6.0    # mm, a usual distance from stripe to stripe
+_SQUEEZED = 1.5  # a board seen at 48 degrees looks so much shorter; more is a slip of the pen (our judgement)
+_TINY = 100.0    # mm: a body's half is longer
+_STEEP = 6.0     # a lamp beside the board lights its far end to a sixth; more is not light (our judgement)
 CAMERA = 1.2   # ΔE00 a phone's own colour rendering adds when no target tells it (our judgement)
 
 
@@ -48,6 +51,8 @@ class Measures:
     light_error   expected ΔE of the level and cast alone.
     varies        rms of the brightness of squares of about 40 mm after the light is off: the wood's own and what is left over.
     contrast_error  expected error of the figure's contrast, as a share; None when the tone curve has no reference.
+    size          the board's width and height in mm as the maker gave them; None when they were measured.
+    stretch       pixels per mm across the board over those down it, in the photo, at its middle.
     """
 
     how: str
@@ -70,6 +75,8 @@ class Measures:
     colour_worst: float | None = None
     contrast_error: float | None = None
     varies: float | None = None
+    size: tuple[float, float] | None = None
+    stretch: float = 1.0
 
 
 def judge(m: Measures) -> tuple[Finding, ...]:
@@ -83,6 +90,14 @@ def _scale(m: Measures) -> list[Finding]:
     if m.how == "scan":
         return [Finding("scale", "good", "The scale is that of the scanner.")]
     if m.how == "corners":
+        if m.size is not None and not 1 / _SQUEEZED <= m.stretch <= _SQUEEZED:
+            given = "wider" if m.stretch < 1 else "higher"
+            return [Finding("scale", "poor", f"The size you gave, {m.size[0]:g} x {m.size[1]:g} mm, draws the board {max(m.stretch, 1 / m.stretch):.1f} "
+                            f"times {given} than the photo shows it, and its wood with it.",
+                            "Check it: first what runs from the first corner to the second, then what runs down from there.")]
+        if m.size is not None and max(m.size) < _TINY:
+            return [Finding("scale", "fair", f"The scale rests on the corners and the size you gave, {m.size[0]:g} x {m.size[1]:g} mm, which is small "
+                            "for a board.", "If that was cm or inches, give it in mm, as 600x200.")]
         return [Finding("scale", "fair", "The scale rests on the corners and the size you gave; the lens was not corrected.",
                         "Lay the strips of the sheet around the board, so that scale and lens are measured.")]
     error = m.scale_error * 100
@@ -137,6 +152,9 @@ def _light(m: Measures) -> Finding:
     text = f"The light falls off by {m.fall:.1f} to 1 over the board"
     if m.how == "scan":
         return Finding("light", "good", "A scanner lights evenly; nothing was taken off.")
+    if m.fall > _STEEP:
+        return Finding("light", "poor", f"{text}, which is more than light does: what differs may be the wood, or something lying on it.",
+                       "Take everything but the strips off the board, and photograph it again in even light.")
     if m.uneven is None:
         return Finding("light", "fair", f"{text}; it was judged by the wood alone, so a darker side of the wood itself may "
                        "have been evened out.",

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import checked_folder, note, wrote
+from .output import checked_folder, note, quoted, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -51,7 +51,7 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
     wrote(picture, record)
     if not record.name.startswith(f"{name}.approval"):
         note(f"An approval of that name is there already, of something else or of another day: it stays. This one is {picture.name}.")
-    note(f"To check it later: mockup verify {record}")
+    note(f"To check it later: mockup verify {quoted(record)}")
 
 
 def _bytes(path: Path) -> bytes:

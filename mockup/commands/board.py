@@ -7,12 +7,14 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import checked_file, checked_folder, note, wrote
+from .output import checked_file, checked_folder, note, quoted, wrote
 from .plain import PlainCommand
 from .progress import waiting
 from .typed import POINT, SIZE
 
 __all__ = ["board"]
+
+LARGEST = 4_000_000_000  # bytes of a photo whose board stands there already
 
 
 @click.command(cls=PlainCommand, example='mockup board photo.jpg --wood "flame maple" --report report.png\n'
@@ -50,7 +52,7 @@ def board(photo: Path, corners, size, dpi: float | None, ruler: float, grey, gre
     checked_file(path, (".png",), photos, reader="This command")
     if report is not None:
         checked_file(report, SUFFIXES, [*photos, path, path.with_suffix(".toml")], reader="This command")
-    _refuse_other_record(path.with_suffix(".toml"))
+    _refuse_other_board(path, photo)
     kind = " ".join(wood.split())
     if not kind or len(kind) > 80:
         raise MockupError("The kind of wood is empty or longer than 80 letters.", fix='Give it in a few words, as --wood "flame maple".')
@@ -70,15 +72,23 @@ def board(photo: Path, corners, size, dpi: float | None, ruler: float, grey, gre
     note(f'In a scene beside it: photo = "{path.name}" under [boards.NAME]; the rest stands in {path.stem}.toml.')
 
 
-def _refuse_other_record(record: Path) -> None:
-    """A toml that is no board's is somebody's scene or stain: it stays."""
+def _refuse_other_board(picture: Path, photo: Path) -> None:
+    """What stands there already stays, unless it is the board of this very photo."""
+    from ..files.whole import read_bytes, sha256
     from ..scene.text import read_toml
 
-    if not record.exists():
-        return
+    record = picture.with_suffix(".toml")
     try:
-        own = "mm_per_pixel" in read_toml(record)
+        found = read_toml(record) if record.exists() else {}
     except MockupError:
-        own = False
-    if not own:
+        found = {}
+    if record.exists() and "mm_per_pixel" not in found:
         raise MockupError("This file is there already, and is not one of a board.", fix="Choose another name with --out.", where=str(record))
+    if not picture.exists():
+        return
+    source = found.get("source")
+    source = source if isinstance(source, dict) else {}
+    if source.get("sha256") != sha256(read_bytes(photo, limit=LARGEST)):
+        of = f"the board of another photo, {source['file']}" if isinstance(source.get("file"), str) else "not one of a photo's board"
+        raise MockupError(f"This picture is there already, and is {of}.",
+                          fix=f"Choose another name, as --out {quoted(picture.with_name(f'{picture.stem}-2.png'))}, or move that one away.", where=str(picture))

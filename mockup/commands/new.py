@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import checked_folder, note, wrote
+from .output import checked_folder, note, quoted, wrote
 from .plain import PlainCommand
 
 __all__ = ["new"]
@@ -27,4 +27,4 @@ def new(folder: Path) -> None:
     checked_folder(folder)
     write_all(files)
     wrote(*files)
-    note(f"Edit the first of them, then: mockup sheet {folder}")
+    note(f"Edit the first of them, then: mockup sheet {quoted(folder)}")

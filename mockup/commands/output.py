@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import click
 
 from ..errors import MockupError
 
-__all__ = ["checked_file", "checked_folder", "note", "table", "wrote"]
+__all__ = ["checked_file", "checked_folder", "note", "quoted", "table", "wrote"]
 
 
 def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = (), *, reader: str = "The scene") -> Path:
@@ -51,6 +52,12 @@ def wrote(*paths: Path) -> None:
 def note(text: str) -> None:
     """A remark on stderr."""
     click.echo(text, err=True)
+
+
+def quoted(path: Path | str) -> str:
+    """A path as it is typed in a command that is suggested."""
+    text = str(path)
+    return f'"{text}"' if re.search(r"[^\w./\\:~-]", text) else text
 
 
 def table(rows: Iterable[tuple[str, ...]]) -> None:

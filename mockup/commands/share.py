@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .output import checked_file, note, wrote
+from .output import checked_file, note, quoted, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -39,4 +39,4 @@ def share(scene: str, variants: tuple[str, ...], mail: str | None, limit: float,
         for part in loaded.with_variant(name).parts:
             for warning in finish_warnings(part.finish):
                 note(f"{name}, {part.title}: {warning}")
-    note(f"{size / 1e6:.1f} MB. When the client's answer comes: mockup approve {scene} --choice FILE")
+    note(f"{size / 1e6:.1f} MB. When the client's answer comes: mockup approve {quoted(scene)} --choice FILE")

@@ -19,6 +19,8 @@ class _Numbers(click.ParamType):
         if isinstance(value, tuple):
             return value
         text = value.strip()
+        if text.startswith("--") and param is not None and param.nargs > 1:  # a point too few took the next option's name
+            self.fail(f"{param.nargs} points are needed, each {self.name}, as {self.example}.", param, ctx)
         pieces = re.split(rf"\s*[{self.marks}]\s*", text, flags=re.IGNORECASE) if text else []
         try:
             numbers = tuple(float(p) for p in pieces)
