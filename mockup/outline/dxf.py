@@ -52,7 +52,7 @@ def outline_from_dxf(data: bytes, layer: str, *, units: str | None = None) -> tu
             fix='Add units = "mm" or units = "inch" under [scene].',
         )
     scale = declared if declared is not None else UNITS[units or "mm"]
-    curves = [(points * (scale, -scale), closed) for points, closed in curves]
+    curves = [(points * (scale, -scale) + 0.0, closed) for points, closed in curves]  # no -0
     far = max(float(np.abs(points).max()) for points, _ in curves)
     if far > _FARTHEST:
         raise MockupError(f"The outline reaches {far / 1000:.4g} m from the drawing's origin.", fix="Check the units of the file.")
@@ -194,14 +194,20 @@ def _joined(curves: list[Curve]) -> tuple[list[Curve], float]:
     open_ = [points for points, closed in curves if not closed]
     widest = 0.0
     while open_:
-        chain = open_.pop(0)
+        chain, turned = open_.pop(0), False
         while open_:
             ends = np.array([(p[0], p[-1]) for p in open_])  # (n, 2 ends, 2)
             away = np.hypot(*np.moveaxis(ends - chain[-1], -1, 0))
             n, end = np.unravel_index(int(np.argmin(away)), away.shape)
             # A chain that already ends where it began is whole.
-            if away[n, end] > GAP or math.dist(chain[0], chain[-1]) <= away[n, end]:
+            if math.dist(chain[0], chain[-1]) <= min(float(away[n, end]), GAP):
                 break
+            if away[n, end] > GAP:
+                if turned:
+                    break
+                # What is left open is told as the gap it is: the other end may go on.
+                chain, turned = chain[::-1], True
+                continue
             widest = max(widest, float(away[n, end]))
             piece = open_.pop(int(n))
             chain = np.concatenate((chain, (piece if end == 0 else piece[::-1])))
