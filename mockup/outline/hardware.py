@@ -6,6 +6,7 @@ one shape of many rings, so that sixteen screws cost what one does.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ from mockup.outline.head import ROUND, Post
 from mockup.outline.neck import Layout
 from mockup.outline.shape import Shape
 
-__all__ = ["Piece", "bridge", "head_clamp", "jack", "knobs", "pickup", "pins", "plate_with_screws", "screws", "string_ends", "string_rods",
+__all__ = ["Piece", "bridge", "button_width", "head_clamp", "jack", "knobs", "pickup", "pins", "plate_with_screws", "screws", "string_ends", "string_rods",
            "switch", "tuner_backs", "tuner_buttons", "tuners"]
 
 Point = tuple[float, float]
@@ -27,6 +28,7 @@ Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius
 SET_BACK = (3.4, 0.8)
 LIP = 20.0  # mm from a saddle to the bent-up lip of its plate: adjusting screws and strings go through it
 BETWEEN = 0.6  # mm of air between neighbours of a row
+USUAL_BUTTON, BUTTON_LONG = 17.0, 1.48  # mm, and how often its width a button is long
 BAR_TAIL = 27.0  # mm from a bar bridge to the block its strings end in
 
 
@@ -247,6 +249,13 @@ def tuners(posts: Sequence[Post], button: float) -> list[Piece]:
     slots = [([(p.at[0], p.at[1] - 2.9), (p.at[0], p.at[1] + 2.9)], 1.1) for p in posts]
     return [*tuner_buttons(posts, button), Piece(shape=washers, rise=1.0, round=0.6, spun=True), Piece(shape=nuts, rise=2.6, round=1.4),
             Piece(shape=pegs, rise=8.0, round=1.2, spun=True), Piece(shape=strips(slots), kind="ink", rise=8.0, round=0)]
+
+
+def button_width(posts: Sequence[Post]) -> float:
+    """A button's width, mm: the usual one, or as much smaller as leaves air between those of one side."""
+    rows = [[p.at[1] for p in posts if p.side == side] for side in (-1, 1)]
+    pitch = min((abs(b - a) for row in rows for a, b in itertools.pairwise(row)), default=math.inf)
+    return min(USUAL_BUTTON, max((pitch - 1.5) / BUTTON_LONG, 6.0))
 
 
 def tuner_buttons(posts: Sequence[Post], button: float) -> list[Piece]:

@@ -152,7 +152,7 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         turn = read.number("turn", -45, 45, 0, unit="degrees")
         return single(hw.pickup((bench.centre, at), layout, kind, turn))
     if make == "tuners":
-        button = read.number("button", 6, 40, 17, unit="mm")
+        button = read.number("button", 6, 40, hw.button_width(neck.posts), unit="mm")
         front, both = hw.tuners(neck.posts, button), hw.tuner_buttons(neck.posts, button)
         shared = len(both)
         return [*((p, "both") for p in front[:shared]), *((p, "front") for p in front[shared:]), *((p, "back") for p in hw.tuner_backs(neck.posts))]
@@ -236,7 +236,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
     sunk = read.number("depth", 0.2, 80, None, unit="mm") if make is None and read.has("depth") else 0.0
     rise = read.number("rise", 0, 80, 2.5, unit="mm") if make is None and not sunk else -sunk
     if make is None:
-        edge = Edge(roundover=read.number("roundover", 0, 50, 0.6, unit="mm"), bevel=read.number("bevel", 0, 20, 0, unit="mm"))
+        edge = Edge(roundover=read.number("roundover", 0, 50, 0 if sunk else 0.6, unit="mm"), bevel=read.number("bevel", 0, 20, 0, unit="mm"))
         pieces = [(Piece(shape=drawn, rise=rise, round=edge.roundover), "")] if drawn is not None else []
     else:
         edge, pieces = None, _pieces(read, make, bench)

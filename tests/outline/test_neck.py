@@ -97,6 +97,17 @@ def test_bridges_of_close_strings_do_not_grow_together(kind):
             assert all(b[0] - a[1] > 0.5 for a, b in zip(boxes, boxes[1:], strict=False))
 
 
+@pytest.mark.parametrize(("pitch", "width"), [(40.0, 17.0), (24.0, 15.2)])
+def test_buttons_leave_air_between_them(pitch, width):
+    made = layout(strings=12, pair=2.2, nut_spread=31.0)
+    found = posts(plain_head(made, 300.0, 90.0, 70.0, 4.5), made, 6, 6, first=42.0, pitch=pitch, inset=13.0)
+    assert hardware.button_width(found) == pytest.approx(width, abs=0.05)
+    buttons = hardware.tuner_buttons(found, hardware.button_width(found))[1].shape
+    assert len(buttons.rings) == 12
+    left = sorted((r[:, 1].min(), r[:, 1].max()) for r in buttons.rings if r[:, 0].max() < 0)
+    assert all(b[0] - a[1] > 0.7 for a, b in zip(left, left[1:], strict=False))
+
+
 def test_pairs_keep_their_distance():
     made = layout(strings=8, pair=2.6, nut_spread=31.0, spread=44.0)
     nut, saddle = made.ends()

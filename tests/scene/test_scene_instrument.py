@@ -244,6 +244,7 @@ make""", 1)
         x0, y0, x1, y1 = hole.shape.bounds
         assert (x1 - x0, y1 - y0) == pytest.approx((30, 40)) and (x0 + x1) / 2 == pytest.approx(flip(200))
         assert route.height == face - 6 and route.material.lab == (40, 10, 20)
+        assert route.edge.roundover == 0  # a floor's edge stands in a corner
         neck = next(p for p in scene.parts if p.name == "neck")
         assert pocket.shape.bounds[3] == pytest.approx(neck.shape.bounds[3] + 0.2, abs=1e-3)
         assert pocket.shape.bounds[1] == pytest.approx(body.shape.bounds[1], abs=1e-6)
