@@ -1,13 +1,14 @@
 """The command line on files: what it writes, what it leaves alone, and what it says when it cannot."""
 
+import contextlib
 import ctypes
 import hashlib
 import json
 import os
-import shlex
 import pty
 import resource
 import select
+import shlex
 import signal
 import subprocess
 import sys
@@ -19,6 +20,8 @@ import pytest
 from PIL import Image
 
 from mockup.cli import run
+from mockup.papers.shop_file import shop_path
+from mockup.scene.load import load_scene
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -186,6 +189,21 @@ def test_the_command_that_new_suggests_can_be_typed(desk, capsys):
     assert run(["new", "Grüne Gitarre"]) == 0
     told = capsys.readouterr().err.rstrip().split("then: mockup ")[1]
     assert run([*shlex.split(told), "--out", "s.png"]) == 0 and Path("s.png").is_file()
+
+
+def test_papers_of_two_projects_in_one_folder_keep_apart(desk, capsys):
+    """Both scenes are called scene.toml: their folders tell them apart, and so do the papers, from wherever the command is given."""
+    for name in ("first", "zwölf (2)"):
+        assert run(["new", name]) == 0
+        Path(name, "scene.shop.toml").write_text("")
+    capsys.readouterr()
+    for scene, at, paper in (("first", desk, "first.cherry-gloss.png"), ("zwölf (2)", desk, "zwölf -2.cherry-gloss.png"),
+                             (".", desk / "first", "first.cherry-gloss.png"), ("scene.toml", desk / "first", "first.cherry-gloss.png")):
+        with contextlib.chdir(at):
+            assert run(["render", scene, "--variant", "cherry-gloss", "--scale", "0.3"]) == 0
+            assert capsys.readouterr().out.splitlines() == [paper] and Path(paper).is_file()
+    scene = load_scene(desk / "first")
+    assert (scene.name, scene.with_variant("deeper").name, shop_path(scene).name) == ("first", "first", "scene.shop.toml")
 
 
 def test_new_overwrites_nothing(desk, bad, capsys):

@@ -27,7 +27,7 @@ UNITS_TOLD = 0.03  # of 25.4, within which two measures are taken to be in two u
 
 def shop_path(scene: Scene) -> Path | None:
     """The shop's file of a scene: NAME.shop.toml in its folder, else shop.toml; None when there is neither."""
-    for name in (f"{scene.name}.shop.toml", "shop.toml"):
+    for name in (f"{scene.file.stem}.shop.toml", "shop.toml"):
         if (path := scene.folder / name).is_file():
             return path
     return None

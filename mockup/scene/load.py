@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import os
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -49,6 +51,13 @@ def scene_of_text(text: str, file: Path) -> Scene:
     except MockupError as error:
         raise error.within(file.name, joint=": ") from None
     return _scene(raw, file.absolute())
+
+
+def _name(file: Path) -> str:
+    """What papers are called by: the file's name without ending, or, for ``scene.toml``, which says nothing, that of its folder."""
+    if file.stem != "scene":
+        return file.stem
+    return re.sub(r"[^\w .-]+", "-", Path(os.path.abspath(file)).parent.name).strip(" .-")[:60] or file.stem
 
 
 def _scene(raw: dict[str, Any], file: Path) -> Scene:
@@ -139,7 +148,7 @@ class _Check:
         cuts = {name: self._cut(read) for name, read in tables.items()}
         drawn = [cut[2].bounds for cut in cuts.values() if cut]
         middle = (min(b[0] for b in drawn) + max(b[2] for b in drawn)) / 2 if drawn else 0.0
-        title = head.text("title", self.file.stem.replace("-", " ").replace("_", " ").capitalize())
+        title = head.text("title", _name(self.file).replace("-", " ").replace("_", " ").capitalize())
         revision = _revision(head)
         client, date = head.text("client", ""), head.date("date")
         hand = head.choice("hand", ("right", "left"), "right")
@@ -171,7 +180,7 @@ class _Check:
             plain["scene"]["units"] = self.desk.units
         if fittings := {p.part: dict(tables[p.part].data) for p, _ in order if isinstance(p, Fitting)}:
             plain["fittings"] = fittings
-        return Scene(name=self.file.stem, title=title, revision=revision, client=client, date=date, hand=hand,
+        return Scene(name=_name(self.file), title=title, revision=revision, client=client, date=date, hand=hand,
                      centre=centre, ground=ground, folder=self.file.parent, file=self.file,
                      boards=MappingProxyType(boards), parts=parts, variants=(), order=tuple(p for p, _ in order), notes=tuple(self.desk.notes),
                      sources=MappingProxyType(dict(self.sources)), resolved=plain, variant=self.variant)
