@@ -198,6 +198,14 @@ def test_a_photo_is_never_written_over(shots, tmp_path, monkeypatch, bad):
     assert contents(tmp_path) == before
 
 
+def test_how_a_board_is_stored_is_no_note_for_a_client(desk, capsys):
+    """What mockup board wrote is read as fine as it is: that goes without saying, on a picture and on an approval."""
+    assert run(["render", "pipit.toml", "--scale", "1"]) == 0
+    assert "bits" not in capsys.readouterr().err
+    assert run(["approve", "pipit.toml", "--variant", "one"]) == 0
+    assert not [n for n in json.loads(Path("pipit.one.approval.json").read_text())["notes"] if "bits" in n]
+
+
 # -- place ------------------------------------------------------------------------------
 
 

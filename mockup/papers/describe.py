@@ -105,17 +105,19 @@ def wood_words(scene: Scene, part: Part) -> str:
 
 
 def wood_sentence(scene: Scene) -> str:
-    """Whether the pictures show the very wood, in one sentence or two."""
+    """Whether the pictures show the very wood, and in its measured colour, in one sentence or two."""
     used = {p.board for p in scene.parts}
     boards = [b for name, b in scene.boards.items() if name in used]
     actual = list(dict.fromkeys(b.wood for b in boards if b.actual))
     stand_in = list(dict.fromkeys(b.wood for b in boards if not b.actual))
+    # Whoever signs for a colour should know that the board's own was never measured.
+    camera = " Its colour is as the camera showed it, not measured." if any(b.actual and b.unmeasured for b in boards) else ""
     if not stand_in:
-        return "The wood shown is the actual wood." if len(actual) > 1 else "The wood shown is the actual board."
+        return f"The wood shown is the actual {'wood' if len(actual) > 1 else 'board'}.{camera}"
     if not actual:
         return "The wood shown is indicative: it stands for its kind, and the instrument's own will differ in figure and colour."
-    return (f"The {listed(actual)} shown is the actual wood; the {listed(stand_in)} is indicative: "
-            "it stands for its kind, and the instrument's own will differ in figure and colour.")
+    return (f"The {listed(actual)} shown is the actual wood{'; its colour is as the camera showed it, not measured' if camera else ''}; "
+            f"the {listed(stand_in)} is indicative: it stands for its kind, and the instrument's own will differ in figure and colour.")
 
 
 def basis_sentence(colours: Iterable[PartColour]) -> str:

@@ -183,9 +183,12 @@ def refuse_missing_wood(scene: Scene, side: str = "front", kept: Kept | None = N
         raise MockupError.several(problems).within(scene.file.name, joint=": ")
 
 
+PLAIN = ("read as sRGB", "16 bits per channel kept")
+
+
 def _notes(boards: dict[str, LoadedBoard], side: str) -> tuple[str, ...]:
-    # That a picture is sRGB and says so is as it should be: nothing to tell.
-    notes = [f'Board "{name}": {note}.' for name, board in sorted(boards.items()) for note in board.notes if not note.startswith("read as sRGB")]
+    # That a picture is sRGB and says so, and is read as fine as it is, is as it should be: nothing to tell.
+    notes = [f'Board "{name}": {note}.' for name, board in sorted(boards.items()) for note in board.notes if not note.startswith(PLAIN)]
     if side == "back":
         notes.append("The back of a board is shown as its front, mirrored: it is not in the photo.")
     return tuple(notes)

@@ -79,9 +79,11 @@ def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -
         read.note("mm_per_pixel", f"At {scale:g} mm a pixel the board is {max(size):.0f} mm long.",
                   f"Check the scale: a board is at most {LONGEST:.0f} mm.")
     sources[wanted] = path
+    # A photograph that no command has looked at shows what a camera made of the wood.
+    unmeasured = known["unmeasured"] if record else not path.with_suffix(".toml").is_file()
     # Boards are cut along the grain, so the long side of the picture says which way it runs.
     return BoardRef(name=name, path=path, mm_per_pixel=scale, wood=wood, actual=actual, size_mm=size,
-                    grain=grain if grain_given else (90.0 if height > width else 0.0))
+                    grain=grain if grain_given else (90.0 if height > width else 0.0), unmeasured=unmeasured)
 
 
 def _record(read: Reader, wanted: str, desk: Desk, sources: dict[str, Path]) -> dict[str, Any] | None:
@@ -104,6 +106,8 @@ def _record(read: Reader, wanted: str, desk: Desk, sources: dict[str, Path]) -> 
         _pass_on(read, "photo", MockupError.several(problems).within(name, joint=": "))
         return None
     sources[name] = file
+    quality = table.get("quality")  # a drawn board has none: its colour is that of its kind
+    found["unmeasured"] = isinstance(quality, dict) and quality.get("colour_basis") == "nothing"
     return found
 
 

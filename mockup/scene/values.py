@@ -30,6 +30,7 @@ class BoardRef:
     actual        True when this very board will be used; False when it stands for its kind.
     grain         degrees; 0 = along x of the picture, 90 = along y.
     size_mm       (width, height) of the picture.
+    unmeasured    its colour is as a camera showed it: nothing in the photo told what it really is.
     """
 
     name: str
@@ -39,6 +40,7 @@ class BoardRef:
     actual: bool
     grain: float
     size_mm: tuple[float, float]
+    unmeasured: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

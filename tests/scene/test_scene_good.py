@@ -7,6 +7,7 @@ import pytest
 
 from mockup.errors import MockupError
 from mockup.finish.steps import Burst, Coat, Paint, SandBack, StainStep
+from mockup.papers.describe import wood_sentence
 from mockup.scene.library import films, stains
 from mockup.scene.load import load_scene
 from mockup.scene.values import Variant
@@ -39,6 +40,21 @@ def test_board_is_measured_from_its_picture(folder):
     assert board.size_mm == (300, 500) and board.actual and board.wood == "flame maple"
     assert board.grain == 90  # along the long side
     assert board.path.name == "maple.png"
+
+
+@pytest.mark.parametrize("beside, sentence", [
+    (None, " Its colour is as the camera showed it, not measured."), ('[quality]\ncolour_basis = "nothing"', " Its colour is as the camera showed it, not measured."),
+    ('[quality]\ncolour_basis = "grey card"', ""), ("", ""),
+])
+def test_a_client_is_told_when_nothing_measured_the_boards_colour(folder, beside, sentence):
+    """Left out for a board with a record that says what its colour rests on, and for a drawn one, whose record has no verdict."""
+    file = folder / "wren.toml"
+    file.write_text(file.read_text().replace('wood = "flame maple"\n', "", 1))
+    if beside is None:
+        file.write_text(file.read_text().replace("mm_per_pixel = 2\n", 'mm_per_pixel = 2\nwood = "flame maple"\n'))
+    else:
+        (folder / "maple.toml").write_text(f'mm_per_pixel = 2\nwood = "flame maple"\nactual = true\n{beside}\n')
+    assert wood_sentence(load_scene(file)) == "The wood shown is the actual board." + sentence
 
 
 def test_matched_halves_lie_in_the_middle_of_the_board(folder):
