@@ -1,6 +1,7 @@
 """Woods and stains on the command line: pictures to choose from, boards drawn, stains learned and solved."""
 
 import os
+import re
 import sys
 import tomllib
 from pathlib import Path
@@ -198,10 +199,14 @@ def test_fit_writes_a_stain_and_a_film_that_a_scene_can_name(photos, desk, capsy
     ({"--stained": "other"}, ""), ({"--stained": "bare", "--bare": "stained"}, "lighter than the bare one"),
     ({"--strengths": "0.5,7"}, "Strength is 7."), ({"--strengths": "0,1"}, "The strip has one stained step."), ({"--coats": "200"}, "200 coats"),
     ({"--name": "a/b"}, '"a/b" is no name for a stain.'), ({"--size": "2"}, "2 mm"), ({"--out": "a.json"}, '".json" cannot be written'),
-    ({"--stained": "missing"}, "There is no such file."),
+    ({"--stained": "missing"}, "There is no such file."), ({"--stained": "bare"}, "bare.png: This is the same photo as the one before."),
+    ({"--stained": "cutout"}, "cutout.png: The photo has transparent pixels. Crop it to the wood, and save it as a JPEG."),
 ])
 def test_fit_refuses_in_one_line(photos, desk, bad, change, told):
     words = {"--bare": "bare", "--stained": "stained", "--name": "x", **change}
+    clear = cv2.cvtColor(cv2.imread(str(photos / "stained.png")), cv2.COLOR_BGR2BGRA)
+    clear[:9, :, 3] = 0
+    cv2.imwrite(str(photos / "cutout.png"), clear)
     words = {k: str(photos / f"{v}.png") if k in ("--bare", "--stained") else v for k, v in words.items()}
     assert told in bad("stain", "fit", *(w for pair in words.items() for w in pair))
     assert os.listdir() == ["pipit.svg"]
@@ -220,6 +225,7 @@ def test_match_finds_the_strength_and_says_when_none_will_do(desk, capsys):
     target = ",".join(f"{v:.2f}" for v in board_lab(finish, axes))
     assert run(["stain", "match", "--target", target, "--on", "maple-plain-1", "--mix", "mix.toml"]) == 0
     out = capsys.readouterr().out.splitlines()
+    assert re.match(r"A dye mixed to it \(it takes red \S+, green \S+, blue \S+\) brings the board to Lab", out[-2])
     assert out[1].startswith("Honey at 50 % brings the board to") and out[-1] == "mix.toml"
     assert "solved for a target colour" in read_stain(Path("mix.toml")).basis
     patch = np.full((60, 80, 3), 240, np.uint8)

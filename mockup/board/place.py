@@ -155,9 +155,11 @@ def _no_room(wood: WoodMaps, part: Pattern, room: float, straight: float) -> Moc
         return MockupError(f"Wherever the part fits, the grain leans more than {straight:g} degrees from its centre line.",
                            fix="Allow a larger angle, or turn the part.", where="straight")
     pair = "" if part.cut == "single" else " for one leaf"
+    pieces = "cut it from two pieces" if part.cut == "single" else "cut it from more pieces"
+    dark = f", {len(wood.knots)} dark spot{'s' * (len(wood.knots) > 1)} that may be knots among them" if wood.knots else ""
     return MockupError(f"The part needs {wide:.0f} x {high:.0f} mm{pair} and fits nowhere on this board of "
-                       f"{wood.size_mm[0]:.0f} x {wood.size_mm[1]:.0f} mm, clear of edges, knots and paper.",
-                       fix="Allow a smaller margin, cut it from two pieces, or take a larger board.")
+                       f"{wood.size_mm[0]:.0f} x {wood.size_mm[1]:.0f} mm, clear of edges, knots and paper{dark}.",
+                       fix=f"Allow a smaller margin, {pieces}, or take a larger board.")
 
 
 def _at_turn(wood: WoodMaps, part: Pattern, turn: float, aim: str, margin: float, straight: float, centre_line: float,

@@ -96,7 +96,12 @@ def _fit(bare: Path, stained: Path, coated: Path | None, name: str, strengths: t
     if size is not None and not 20 <= size <= 3000:
         raise MockupError(f"The photo is said to show {size:g} mm.", fix="Give the length of its longer side in mm, 20 to 3000.", where="size")
     with waiting(f"Learning {called}"):
-        light = [_linear(read_photo(p)) for p in photos]
+        seen = [read_photo(p) for p in photos]
+        for k, (photo, file) in enumerate(zip(seen, photos, strict=True)):
+            if photo.sha256 in [other.sha256 for other in seen[:k]]:
+                raise MockupError("This is the same photo as the one before.", fix="Photograph the piece again once it is stained or coated.",
+                                  where=file.name)
+        light = [_linear(photo, p.name) for photo, p in zip(seen, photos, strict=True)]
         mm = None if size is None else size / max(light[0].shape[:2])
         found = fit_stain(*light, name=called, mm_per_pixel=mm, strengths=strengths, coats=coats, wood=wood.strip(), pigment=pigment)
         origin = f"From photographs of a test board: {', '.join(p.name for p in photos)}."
@@ -151,6 +156,8 @@ def _match(name: str | None, target: tuple[float, ...] | None, swatch: Path | No
     click.echo(dye.words)
     if mix is not None:
         wrote(mix)
+    else:
+        note("--mix FILE writes that dye down, to try it in a scene.")
     note("These are estimates of the library for this board; a test board tells.")
 
 
@@ -201,8 +208,8 @@ def _refuse_other_files(paths: list[Path]) -> None:
                               where=str(path))
 
 
-def _linear(photo):
+def _linear(photo, name: str):
     """(H, W, 3) float32 0..1 of a photo."""
     if photo.alpha is not None:
-        raise MockupError("The photo of the test board has transparent pixels.", fix="Flatten it, and crop it to the wood.")
+        raise MockupError("The photo has transparent pixels.", fix="Crop it to the wood, and save it as a JPEG.", where=name)
     return photo.pixels.astype("float32") / 65535

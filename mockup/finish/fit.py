@@ -95,7 +95,7 @@ def fit_stain(bare: Array, stained: Array, coated: Array | None = None, *, name:
     cells = cut_cells(bare, over.picture, over.inside, mm_per_pixel, strengths)
     if cells.patches < LEAST_PATCHES:
         raise MockupError(f"The two photographs share only {cells.patches} patches of 10 mm.",
-                          fix="Photograph a larger piece, at least 60 x 40 mm, or check mm_per_pixel.")
+                          fix="Photograph a larger piece, at least 60 x 40 mm, or check the size you gave.")
 
     fits = [_Dye(bends=_distinct(strengths) > 1, hides=h) for h in ((bool(pigment),) if pigment is not None else (False, True))]
     errors = [_held_out(fit, cells, name) for fit in fits]

@@ -128,7 +128,8 @@ def dye_for(axes: WoodAxes, target: Lab, coats: tuple = (), places: Places | Non
     best = made(found.x)
     lab, bare = board_lab(best, axes, places), board_lab(Finish(steps=tuple(coats)), axes, places)
     away = float(ciede2000(np.array(lab), goal))
-    words = f"A dye of absorption {' '.join(f'{v:g}' for v in best.steps[0].stain.absorb)} brings the board to Lab {_plain(lab)}"
+    taken = "red {:.2g}, green {:.2g}, blue {:.2g}".format(*best.steps[0].stain.absorb)
+    words = f"A dye mixed to it (it takes {taken}) brings the board to Lab {_plain(lab)}"
     words += f", ΔE00 {away:.1f} from the target." if away <= REACHED else \
         f", the nearest any dye comes to Lab {_plain(target)}: ΔE00 {away:.1f}. {_why(target, lab, bare, 0.5)}"
     return Reached(best, 1.0, lab, round(away, 2), words)

@@ -90,6 +90,14 @@ def test_knots_edges_and_marks_are_kept_clear():
             assert np.hypot(on[:, 0] - x, on[:, 1] - y).min() > r * 0.8 + margin - slack
 
 
+def test_a_board_full_of_knots_says_what_is_in_the_way():
+    wood = map_board(board(knots=[(x, y, 6) for x in range(60, 600, 90) for y in (60, 120, 180)]), MM)
+    part = part_pattern(np.ones((160, 220), np.float32), 1.0, cut="bookmatch", joint=110)
+    with pytest.raises(MockupError, match=r"clear of edges, knots and paper, \d+ dark spots that may be knots among them\. "
+                                          "Allow a smaller margin, cut it from more pieces"):
+        best_places(wood, part)
+
+
 def test_streaks_are_no_knots():
     """A mineral streak is long along the grain."""
     log = np.zeros((300, 400), np.float32)
