@@ -16,6 +16,7 @@ from .kept import Kept
 __all__ = ["LoadedCutOut", "load_cut_out"]
 
 _BLEED = 3.0  # pixels (sigma) by which colours are carried out into the transparent
+_NEAR = 0.02   # share of what is opaque around a pixel from which its colour is carried there
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +46,12 @@ def load_cut_out(photo: CutOut, canvas: Canvas, kept: Kept) -> LoadedCutOut:
         pixels = read.pixels.astype(np.float32) / 65535
         alpha = np.ones(pixels.shape[:2], np.float32) if read.alpha is None else read.alpha.astype(np.float32) / 255
         # Next to the edge an editor leaves any colour where nothing is seen: what is opaque spreads there.
-        weight = np.where(alpha > 0.98, 1.0, 0.0).astype(np.float32)
-        spread = cv2.GaussianBlur(weight, (0, 0), _BLEED) + 1e-6
-        filled = cv2.GaussianBlur(pixels * weight[..., None], (0, 0), _BLEED) / spread[..., None]
-        pixels = np.where(weight[..., None] > 0, pixels, filled)
+        weight = np.where(alpha > 0.98 * alpha.max(), 1.0, 0.0).astype(np.float32)
+        spread = cv2.GaussianBlur(weight, (0, 0), _BLEED)
+        filled = cv2.GaussianBlur(pixels * weight[..., None], (0, 0), _BLEED) / (spread[..., None] + 1e-6)
+        # Where nothing opaque is near, what is half seen keeps the colour it has.
+        share = np.where(weight > 0, 0.0, np.clip(spread / _NEAR, 0, 1))[..., None].astype(np.float32)
+        pixels = pixels + share * (filled - pixels)
         if ratio > 1.02:
             height, width = alpha.shape
             pixels = cv2.resize(pixels, (max(1, round(width / ratio)), max(1, round(height / ratio))), interpolation=cv2.INTER_AREA)

@@ -88,6 +88,22 @@ def test_left_hand_moves_a_photo_and_does_not_mirror_it(shown):
         assert strip[:, 1].max() < 12
 
 
+def test_a_photo_that_is_half_seen_keeps_its_colours(shown):
+    """All of it, as some editors save it, or a wide part of it: not black for want of something opaque."""
+    image = np.zeros((80, 240, 4), np.uint8)
+    image[8:72, 8:232] = (40, 40, 220, 200)
+    cv2.imwrite(str(shown.folder / "half.png"), image)
+    image[8:72, 8:80, 3] = 255
+    cv2.imwrite(str(shown.folder / "part.png"), image)
+    for name in ("half.png", "part.png"):
+        made = picture(shown(f'photo = "{name}"\nmm_per_pixel = 0.25\nat = [0, 0]'), scale=4.0)
+        for x in (-24, -9, -6, 0, 24):
+            assert lab_at(made, x, 0)[1] > 50, (name, x)
+        column = round((10 - made.canvas.origin[0]) * 4)
+        edge = srgb8_to_lab(made.pixels[round((-8.3 - made.canvas.origin[1]) * 4):, column][:4])
+        assert (edge[:, 0] > 40).all(), name  # and no dark line at the edge
+
+
 def test_a_photo_of_the_back_is_read_from_the_back(shown):
     """It was taken from there: what is written on it is not mirrored."""
     image = np.zeros((40, 160, 4), np.uint8)
