@@ -16,7 +16,7 @@ from mockup.outline.shape import Shape
 from mockup.outline.svgcurves import curves_in_mm
 from mockup.outline.svgdocument import Drawing
 
-__all__ = ["LARGEST_FILE", "outline_fill", "outline_from_svg", "outline_ids", "read_outline"]
+__all__ = ["LARGEST_FILE", "outline_fill", "outline_from_svg", "outline_ids", "outline_missing", "read_outline"]
 
 LARGEST_FILE = 8_000_000  # bytes
 
@@ -54,6 +54,16 @@ def outline_ids(path: Path) -> tuple[str, ...]:
     data = read_bytes(path, limit=LARGEST_FILE)
     try:
         return Drawing(data).ids()
+    except MockupError as error:
+        raise error.within(path.name) from None
+
+
+def outline_missing(path: Path, id: str) -> str | None:
+    """None where an element of an SVG file has the id; else what to do, in words, where a shape is labelled so, or ""."""
+    path = Path(path)
+    data = read_bytes(path, limit=LARGEST_FILE)
+    try:
+        return Drawing(data).missing(id)
     except MockupError as error:
         raise error.within(path.name) from None
 

@@ -88,14 +88,17 @@ class Drawing:
         self._place(element, place, [])
         return ElementTree.tostring(holder)
 
+    def missing(self, id: str) -> str | None:
+        """Of an id that no element has: the words that name the shape so labelled, "" where there is none; None where an element has it."""
+        if id in self._named:
+            return None
+        labelled = [e.get("id") for e in self.root.iter() if id in (v for k, v in e.items() if k.endswith("}label"))]
+        return f'The shape labelled "{id[:60]}" has the id "{labelled[0]}".' if labelled and labelled[0] else ""
+
     def _find(self, id: str) -> ElementTree.Element:
         found = self._named.get(id, [])
         if not found:
-            labelled = [e.get("id") for e in self.root.iter() if id in (v for k, v in e.items() if k.endswith("}label"))]
-            if labelled and labelled[0]:
-                fix = f'The shape labelled "{id[:60]}" has the id "{labelled[0]}".'
-            else:
-                fix = nearest(id, self.ids()) or "Give the outline an id in the drawing program."
+            fix = self.missing(id) or nearest(id, self.ids()) or "Give the outline an id in the drawing program."
             raise MockupError(f'No outline has the id "{id[:60]}".', fix=fix)
         if len(found) > 1:
             raise MockupError(f'{len(found)} elements have the id "{id[:60]}".', fix="Keep it on the outline only.")

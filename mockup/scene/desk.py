@@ -13,7 +13,7 @@ from pathlib import Path
 from ..errors import MockupError
 from ..files.photo import photo_size, read_photo
 from ..files.whole import read_bytes
-from ..outline.drawing import outline_fill, outline_ids, read_outline
+from ..outline.drawing import outline_fill, outline_ids, outline_missing, read_outline
 from ..outline.dxf import LARGEST_DXF, dxf_layers, outline_from_dxf
 from ..outline.trace import traced
 from ..outline.shape import Shape
@@ -84,9 +84,10 @@ class Desk:
     def _svg(self, name: str, id: str) -> Shape:
         path = self.inside(name)
         ids = outline_ids(path)
-        if id not in ids:
+        # Of an element that is none, a group of several or a text, the reader says what it is.
+        if id not in ids and (labelled := outline_missing(path, id)) is not None:
             raise MockupError(f'There is no outline with the id "{id[:60]}" in {name}.',
-                              fix=offer(id, ids) or "Give a path in the drawing an id.")
+                              fix=labelled or offer(id, ids) or "Give a path in the drawing an id.")
         return read_outline(path, id)
 
     def _dxf(self, name: str, layer: str) -> Shape:

@@ -110,6 +110,19 @@ def test_one_mistake_gives_one_line(told, old, new, words):
     assert lines[0].startswith("wren.toml: ") and words in lines[0]
 
 
+@pytest.mark.parametrize(("element", "words"), [
+    ('<g id="boddy"><rect width="30" height="20"/><rect x="50" width="30" height="20"/></g>',
+     "wren.svg#boddy: This id names a group of 2 shapes. Give the id of one shape, or join them."),
+    ('<text id="boddy">Wren</text>', "wren.svg#boddy: This id names text, which has no outline. Convert it to a path."),
+    ('<rect id="r7" inkscape:label="boddy" xmlns:inkscape="http://www.inkscape.org/namespaces/inkscape" width="30" height="20"/>',
+     'There is no outline with the id "boddy" in wren.svg. The shape labelled "boddy" has the id "r7".'),
+])
+def test_an_id_that_names_no_outline_is_told_for_what_it_is(told, folder, element, words):
+    drawing = folder / "wren.svg"
+    drawing.write_text(drawing.read_text().replace("</svg>", f"{element}</svg>"))
+    assert told(("wren.svg#body", "wren.svg#boddy")) == [f"wren.toml: parts.body.outline: {words}"]
+
+
 def test_several_mistakes_are_told_together_in_file_order(told):
     lines = told(("ground = [88, 0, 0]", "ground = [88, 0]"), ("mm_per_pixel = 2", "mm_per_pixel = inf"),
                  ("turn = 3", 'turn = "3°"'), ("strength = 0.7", "strength = -1"), ('"amber"', '"amberr"'),
