@@ -86,6 +86,7 @@ class Document:
     strange: str | None = None       # SHA-256 of the file as somebody else has written it since
     saved: str = ""                  # the text as it stands in the file
     found: str | None = None         # unsaved text of an earlier bench
+    _earlier: list[str] = field(default_factory=list)  # and of those before it that nobody has answered for
     unsafe: str = ""                 # why the journal could not be written
     _undo: list[_Step] = field(default_factory=list)
     _redo: list[_Step] = field(default_factory=list)
@@ -234,7 +235,7 @@ class Document:
             data = self.text.encode("utf-8")
             write_whole(self.file, data)
             self.disk, self.saved, self.strange, self.unsafe = sha256(data), self.text, None, ""
-            self._drop_journal()
+            self._write_journal()
             self.version += 1
             for told in list(self._listeners):
                 told()
@@ -280,7 +281,11 @@ class Document:
         """Go on with the file as it stands on disk; the way back leads to what was here."""
         with self._lock:
             data = read_bytes(self.file, limit=LIMIT)
-            self._take(data.decode("utf-8"), sha256(data), tab)
+            try:
+                text = data.decode("utf-8")
+            except UnicodeDecodeError:
+                raise MockupError("The file is not UTF-8 text.", fix="Save it as UTF-8.", where=self.file.name) from None
+            self._take(text, sha256(data), tab)
 
     def _take(self, text: str, digest: str, tab: str = "") -> None:
         self._undo.append(_Step(self.text, text, "the file as changed on disk", "file", tab, None))
@@ -294,15 +299,15 @@ class Document:
     def take_found(self, tab: str) -> None:
         """Go on with the unsaved text of an earlier bench."""
         with self._lock:
-            if self.found is not None:
-                text, self.found = self.found, None
+            texts, self.found, self._earlier = self._left, None, []
+            for text in texts:
                 self._undo.append(_Step(self.text, text, "what was not saved", "file", tab, None))
                 self._stand(text, "file", tab)
 
     def drop_found(self) -> None:
         """Leave the unsaved text of an earlier bench."""
         with self._lock:
-            self.found = None
+            self.found, self._earlier = None, []
             self._write_journal()
             self.version += 1
             for told in list(self._listeners):
@@ -314,21 +319,29 @@ class Document:
             return
         try:
             kept: Any = json.loads(read_bytes(self.journal, limit=JOURNAL_LIMIT))
-            text = kept["text"]
-        except (MockupError, ValueError, KeyError, TypeError):
+            texts = [*kept.get("earlier", []), kept["text"]]
+        except (MockupError, ValueError, KeyError, TypeError, AttributeError):
             return
-        if isinstance(text, str) and text != self.text:
-            self.found = text
+        texts = [text for text in texts if isinstance(text, str) and text != self.text]
+        if texts:
+            *self._earlier, self.found = texts
+
+    @property
+    def _left(self) -> list[str]:
+        """What earlier benches left, the oldest first."""
+        return [] if self.found is None else [*self._earlier, self.found]
 
     def _write_journal(self) -> None:
-        if self.journal is None or self.found is not None:
-            return  # what an earlier bench left stays until somebody has chosen
-        if not self.dirty:
+        if self.journal is None:
+            return
+        # What an earlier bench left stays until somebody has chosen; what is done meanwhile is kept beside it.
+        texts = [*self._left, *([self.text] if self.dirty else [])]
+        if not texts:
             self._drop_journal()
             return
         try:
             write_whole(self.journal, json.dumps({"about": "unsaved work of mockup bench", "file": self.file.name, "disk": self.disk,
-                                                  "text": self.text}, ensure_ascii=False).encode("utf-8"))
+                                                  "text": texts[-1], "earlier": texts[:-1]}, ensure_ascii=False).encode("utf-8"))
             self.unsafe = ""
         except MockupError as error:
             self.unsafe = f"{error.problems[0].found} Until you save, what you do here is not kept safe."
