@@ -124,7 +124,7 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
     async def upload(request: Request) -> Response:
         name = "".join(c for c in request.query_params.get("name", "photo") if c.isprintable() and c not in "/\\")[-80:] or "photo"
         data = await _body(request, MOST_BYTES, too_large(name))
-        return JSONResponse(await run_in_threadpool(bench.photo, data, name, second=request.query_params.get("second") == "1"))
+        return JSONResponse(await run_in_threadpool(bench.photo, data, name, second=request.query_params.get("second")))
 
     async def answer(request: Request) -> Response:
         data = await _body(request, MOST_ANSWER, MockupError("This is too large to be a client's choice.", fix="Save the client's mail as text."))
@@ -178,7 +178,7 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
         "save": lambda tab, asked: bench.save(over=asked.get("over") is True),
         "undo": lambda tab, asked: {"words": document.undo(tab), "version": document.version},
         "redo": lambda tab, asked: {"words": document.redo(tab), "version": document.version},
-        "leave": lambda tab, asked: bench.photos.leave() or {},
+        "leave": lambda tab, asked: bench.photos.leave(asked.get("photo")) or {},
     }
     app = Starlette(lifespan=life, routes=[
         Route("/", page), Route("/page/{name}", page),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,7 @@ def shown(linear: np.ndarray, long_side: int) -> tuple[np.ndarray, float]:
 class _Open:
     name: str
     photo: Photo
+    id: str      # which photo a page means: another page may have put its own in its place
     share: float
     board: Calibrated | None = None
     second: tuple[str, Photo] | None = None
@@ -60,9 +62,9 @@ class Photos:
         photo = photo_from_bytes(data, name, max_pixels=MOST_PIXELS)
         return self._shown(name, photo)
 
-    def receive_second(self, data: bytes, name: str) -> tuple[np.ndarray, dict[str, Any]]:
+    def receive_second(self, data: bytes, name: str, photo: str) -> tuple[np.ndarray, dict[str, Any]]:
         """Take a second photograph of the same board, lit from its other end; as ``receive``, and the first one stays."""
-        opened = self._opened()
+        opened = self._opened(photo)
         if len(data) > MOST_BYTES:
             raise too_large(name)
         opened.second = None
@@ -72,9 +74,9 @@ class Photos:
 
     def _shown(self, name: str, photo: Photo) -> tuple[np.ndarray, dict[str, Any]]:
         small, share = shown(photo.pixels, LONG_SIDE)
-        self._open = _Open(name, photo, share)
+        opened = self._open = _Open(name, photo, secrets.token_hex(6), share)
         height, width = photo.pixels.shape[:2]
-        return small, {"name": name, "width": width, "height": height, "shown": [small.shape[1], small.shape[0]], "notes": list(photo.notes)}
+        return small, {"name": name, "photo": opened.id, "width": width, "height": height, "shown": [small.shape[1], small.shape[0]], "notes": list(photo.notes)}
 
     def measure(self, asked: Mapping[str, Any]) -> tuple[np.ndarray, dict[str, Any]]:
         """Calibrate the board in it: the verdict as a picture, and what was found.
@@ -86,7 +88,7 @@ class Photos:
         from ..board.door import with_second
         from ..board.report import report_picture
 
-        opened = self._opened()
+        opened = self._opened(asked.get("photo"))
         height, width = opened.photo.pixels.shape[:2]
 
         def point(value: Any) -> tuple[float, float]:
@@ -122,7 +124,7 @@ class Photos:
             "findings": [{"level": f.level, "topic": f.topic, "found": f.found, "advice": f.advice} for f in board.verdict],
             "done": list(board.done)}
 
-    def keep(self, folder: Path, *, name: str, wood: str, actual: bool, may: Callable[[Path], bool]) -> str:
+    def keep(self, folder: Path, *, photo: Any = None, name: str, wood: str, actual: bool, may: Callable[[Path], bool]) -> str:
         """Write the measured board and what goes with it into a folder; gives the name of its picture.
 
         may  whether a file may be written: nothing that is there already is.
@@ -130,7 +132,7 @@ class Photos:
         from ..board.dip import dip_file
         from ..board.door import beside, write_board
 
-        opened = self._opened()
+        opened = self._opened(photo)
         if opened.board is None:
             raise MockupError("The board has not been measured.", fix="Find it in the photo first.")
         kind = " ".join(wood.split())
@@ -142,17 +144,22 @@ class Photos:
         if out is None:
             raise MockupError(f'There are too many boards called "{stem}".', fix="Give this one another name.")
         write_board(opened.board, opened.photo, source=opened.name, out=out, wood=kind, actual=actual, dip=opened.dip)
-        self._open = None
+        if self._open is opened:
+            self._open = None
         return out.name
 
-    def leave(self) -> None:
-        """Let go of the photograph."""
-        self._open = None
+    def leave(self, photo: Any = None) -> None:
+        """Let go of the photograph; with ``photo`` only if it is still that one."""
+        if photo is None or self._open is not None and self._open.id == photo:
+            self._open = None
 
-    def _opened(self) -> _Open:
-        if self._open is None:
+    def _opened(self, photo: Any = None) -> _Open:
+        opened = self._open
+        if opened is None:
             raise MockupError("There is no photo on the bench.", fix="Drop one first.")
-        return self._open
+        if photo is not None and photo != opened.id:
+            raise MockupError("Another photo was put on the bench in another tab.", fix="Drop this one again.")
+        return opened
 
 
 def too_large(name: str) -> MockupError:

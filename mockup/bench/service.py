@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -51,6 +52,7 @@ class Bench:
     photos: Photos = field(default_factory=Photos)
     _slow: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "papers"))
     _blobs: Blobs = field(default_factory=Blobs)
+    _saving: threading.RLock = field(default_factory=threading.RLock)
     _labs: OrderedDict[Any, PartColour] = field(default_factory=OrderedDict)
 
     def keep(self, blob: Blob) -> str:
@@ -210,23 +212,25 @@ class Bench:
 
     def save(self, *, over: bool = False) -> dict[str, Any]:
         """Save the scene; a built-in one as a copy."""
-        if self.document.builtin:
-            self._copy()
-        else:
-            self.document.save(over=over)
+        with self._saving:  # asked for twice at once, a copy is made once
+            if self.document.builtin:
+                self._copy()
+            else:
+                self.document.save(over=over)
         return {"version": self.document.version, "file": str(self.document.file)}
 
     def _copy(self) -> None:
         """A folder of the maker's own with the built-in scene, and what was changed of it, in it."""
-        scene = self.document.scene()
+        text = self.document.text
+        scene = self.document.scene(text=text)
         stem = self.document.file.stem
         folder = next(f for n in range(1, 1000) if not (f := self.home / (stem if n == 1 else f"{stem}-{n}")).exists())
         root = scene.folder.resolve()
         files = {folder / p.resolve().relative_to(root): p.read_bytes() for p in scene.sources.values() if p.resolve().is_relative_to(root)}
         file = folder / self.document.file.name
-        files[file] = self.document.text.encode("utf-8")
+        files[file] = text.encode("utf-8")
         write_all(files)
-        self.document.saved = self.document.text
+        self.document.saved = text  # what was changed while it was written is not
         self.document.move_to(file)
         self.document.version += 1
 
@@ -235,7 +239,7 @@ class Bench:
         self._own()
         scene = self.document.scene()
         part = next((p for p in scene.parts if p.name == asked.get("part")), scene.parts[-1])
-        picture = self.photos.keep(self.folder, name=str(asked.get("name") or "board"), wood=str(asked.get("wood") or ""),
+        picture = self.photos.keep(self.folder, photo=asked.get("photo"), name=str(asked.get("name") or "board"), wood=str(asked.get("wood") or ""),
                                    actual=asked.get("actual") is not False, may=lambda p: not (p.exists() or p.is_symlink()))
         stem = Path(picture).stem
         name = next(n for n in (stem, *(f"{stem}-{i}" for i in range(2, 100))) if n not in scene.boards)
@@ -254,8 +258,9 @@ class Bench:
         return {"version": version, "board": name, "picture": picture}
 
     def _own(self) -> None:
-        if self.document.builtin:
-            self._copy()
+        with self._saving:
+            if self.document.builtin:
+                self._copy()
 
     # -- papers ----------------------------------------------------------------------
 
@@ -295,7 +300,7 @@ class Bench:
         self._own()
         if self.document.dirty:
             self.document.save()
-        return self.document.scene(exact=True)
+        return self.document.scene(exact=True, text=self.document.saved)  # as it is in the file: a hand may have gone on meanwhile
 
     def _written(self, paths: tuple[Path, ...]) -> dict[str, Any]:
         return {"files": [self._file(p) for p in paths], "folder": str(self.folder / "papers"), "version": self.document.version}
@@ -336,9 +341,9 @@ class Bench:
 
     # -- photographs -------------------------------------------------------------------
 
-    def photo(self, data: bytes, name: str, *, second: bool = False) -> dict[str, Any]:
-        """Take a dropped photograph, or a second one of the same board; gives its measures and the name of a small picture of it."""
-        picture, told = (self.photos.receive_second if second else self.photos.receive)(data, name)
+    def photo(self, data: bytes, name: str, *, second: str | None = None) -> dict[str, Any]:
+        """Take a dropped photograph, or a second one of the board of the photo known as ``second``; gives its measures and the name of a small picture of it."""
+        picture, told = self.photos.receive(data, name) if second is None else self.photos.receive_second(data, name, second)
         return {**told, "picture": self.keep(_jpeg(picture, 1600))}
 
     def measure(self, tab: str, asked: Mapping[str, Any]) -> Future:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import hashlib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -30,6 +31,9 @@ from .document import Document
 __all__ = ["MOST_PINNED", "hex_of", "library", "plain_colour", "plain_finish", "plain_problems", "state"]
 
 MOST_PINNED = 8
+# Of a part what the page is told in so many words, and of the scene what is not seen in a picture: `rest` tells all else apart.
+SHOWN = ("title", "board", "cut", "joint", "at", "turn", "finish", "sheen")
+WORDS = ("title", "revision", "client", "date", "notes")
 NEAR = 3  # lines of the file around one that is wrong
 
 
@@ -85,6 +89,8 @@ def state(document: Document, kept: Kept, *, home: Path) -> dict[str, Any]:
         "boards": [{"name": b.name, "wood": b.wood, "actual": b.actual, "size": [round(v, 1) for v in b.size_mm], "grain": b.grain,
                     "file": b.path.name, "library": not b.path.resolve().is_relative_to(scene.folder.resolve())}
                    for b in scene.boards.values()],
+        "rest": _told_apart({**raw, "scene": {k: v for k, v in raw["scene"].items() if k not in WORDS}, "variants": None,
+                             "parts": {n: {k: v for k, v in p.items() if k not in SHOWN} for n, p in raw["parts"].items()}}),
         "notes": [str(n) for n in scene.notes],
     }
 
@@ -100,6 +106,15 @@ def _part(part: Part, scene: Scene) -> dict[str, Any]:
                                                                     round((box[1] + box[3]) / 2, 3)]}
 
 
+def _told_apart(values: Any) -> str:
+    return hashlib.sha256(repr(values).encode()).hexdigest()[:12]
+
+
+def _shown(path: str) -> bool:
+    head, _, rest = path.partition(".")
+    return head == "parts" and rest.partition(".")[2].split(".")[0] in SHOWN
+
+
 def _thinned(ring: np.ndarray) -> np.ndarray:
     return ring[::max(1, len(ring) // 360)]
 
@@ -109,7 +124,7 @@ def _look(scene: Scene, name: str | None, raw: Mapping[str, Any]) -> dict[str, A
     variant = view.variant
     data = raw if variant is None else with_changes(raw, variant.changes)[0]
     return {"name": name, "title": "As it stands" if variant is None else variant.title, "why": "" if variant is None else variant.why,
-            "sets": [] if variant is None else sorted(variant.changes),
+            "rest": "" if variant is None else _told_apart({k: v for k, v in variant.changes.items() if not _shown(k)}),
             "parts": {p.name: {"board": p.board, "at": [round(v, 2) for v in p.placement.at], "turn": round(p.placement.turn, 2),
                                **plain_finish(p.finish, data["parts"][p.name].get("finish", []))} for p in view.parts}}
 

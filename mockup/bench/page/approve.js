@@ -33,6 +33,7 @@ export class Approve {
 
   fill() {
     const { state } = this.bench;
+    if (!state.looks) return; // cannot be read just now
     const pinned = state.looks.filter((l) => l.name !== null);
     if (!pinned.some((l) => l.name === this.look)) this.look = pinned.some((l) => l.name === this.bench.look) ? this.bench.look : pinned[0]?.name ?? null;
     const look = fresh("which");
@@ -146,6 +147,7 @@ export class Approve {
     this.lines = this.notes = null;
     this.fill();
     await this.bench.commit();
+    await this.bench.turn; // what is on its way belongs to it
     const made = await this.bench.doing(async () => {
       try {
         return await work();
@@ -164,7 +166,7 @@ export class Approve {
     }
     await this.bench.load();
     this.fill();
-    this.bench.summaries();
+    if (this.bench.state.looks) this.bench.summaries();
     return made;
   }
 

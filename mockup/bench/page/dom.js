@@ -17,15 +17,34 @@ export function el(name, about = {}, ...inside) {
   return made;
 }
 
-/** Put other content in an element, and the focus back on what had it, by its data-key. */
+const reached = (home) => [...home.querySelectorAll('button, input, select, textarea, a[href], summary, [tabindex="0"]')].filter((one) => !one.disabled);
+
+/**
+ * Put other content in an element, and the focus back on what had it, by its data-key. What cannot have it just now gives
+ * it to its data-else, or has it again once it can; what is gone gives it to its neighbour, though never to what takes something away.
+ */
 export function refill(home, ...inside) {
   const at = document.activeElement;
-  const key = at && home.contains(at) ? at.dataset.key : null;
+  const within = at && at !== home && home.contains(at);
+  const key = within ? at.dataset.key : at === document.body ? waiting.get(home) : null;
+  const place = within ? reached(home).indexOf(at) : -1;
+  waiting.delete(home);
   const top = home.scrollTop;
   home.replaceChildren(...inside.flat(Infinity).filter((one) => one));
   home.scrollTop = top;
-  if (key) home.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
+  const found = (one) => home.querySelector(`[data-key="${CSS.escape(one)}"]`);
+  let next = key ? found(key) : null;
+  if (next?.disabled) {
+    const other = next.dataset.else ? found(next.dataset.else) : null;
+    if (!other) waiting.set(home, key);
+    next = other;
+  } else if (!next && place >= 0) {
+    const all = reached(home).filter((one) => !one.dataset.key?.includes("Take "));
+    next = all[Math.min(place, all.length - 1)];
+  }
+  next?.focus({ preventScroll: true });
 }
+const waiting = new WeakMap(); // elements to the key of what is to have the focus again
 
 let count = 0;
 export const fresh = (word) => `${word}${(count += 1)}`;

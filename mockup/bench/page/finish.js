@@ -19,7 +19,7 @@ export class Finish {
   get steps() { return this.bench.tries[this.bench.part]?.steps ?? this.bench.work.steps; }
 
   /** While the hand is on a slider of this part: nothing under it is built anew. */
-  get held() { return document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping); }
+  get held() { return document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping || this.bench.grip); }
 
   fill() {
     if (this.held || this.lifted) return;
@@ -49,7 +49,8 @@ export class Finish {
     const kind = kindOf(step);
     const last = this.steps.length - 1;
     const key = `${mine ? "" : "shut "}${n} ${kind}`;
-    const button = (words, act, off, aria) => el("button", { class: "plain", disabled: off, onclick: act, "aria-label": `${aria}: ${stepWords(step)}`, "data-key": `${key} ${words}` }, words);
+    const other = { Earlier: "Later", Later: "Earlier" };
+    const button = (words, act, off, aria) => el("button", { class: "plain", disabled: off, onclick: act, "aria-label": `${aria}: ${stepWords(step)}`, "data-key": `${key} ${words}`, "data-else": other[words] && `${key} ${other[words]}` }, words);
     // For the pointer; by keys the two buttons do the same.
     const grip = last > 0 ? el("span", { class: "grip", "aria-hidden": "true", title: "Drag to another place", onpointerdown: (event) => this.lift(event, n) }) : null;
     const head = el("div", { class: "head" }, grip, el("b", { text: mine ? NAMES[kind] ?? "A step" : stepWords(step) }),
@@ -195,6 +196,9 @@ export class Finish {
     const steps = copy(this.steps);
     const [step] = steps.splice(n, 1);
     steps.splice(n + by, 0, step);
+    // The focus goes with the step.
+    const at = document.activeElement;
+    if (at?.closest(".steps")) at.dataset.key = at.dataset.key.replace(` ${n} `, ` ${n + by} `).replace(RegExp(`^${n} `), `${n + by} `);
     this.all(steps, `${stepWords(step)} ${by < 0 ? "earlier" : "later"}`);
   }
 

@@ -18,15 +18,15 @@ export class Looks {
 
   fill() {
     const { state } = this.bench;
-    const name = fresh("pin");
-    const why = fresh("why");
     const full = this.pinned.length >= state.mostPinned;
     const home = $("beside-work");
     if (home.contains(document.activeElement) && document.activeElement.matches("input, textarea") && home.dataset.look === JSON.stringify(state.looks)) return;
     home.dataset.look = JSON.stringify(state.looks);
     const kept = { name: $("pinName")?.value ?? "", why: $("pinWhy")?.value ?? "" };
-    const nameField = el("input", { type: "text", id: "pinName", maxlength: "60", "data-key": name, onkeydown: (event) => { if (event.key === "Enter") this.pin(); } });
-    const whyField = el("input", { type: "text", id: "pinWhy", maxlength: "400", "data-key": why });
+    const nameField = el("input", { type: "text", id: "pinName", maxlength: "60", "data-key": "pin name",
+      // Once, however long it is held; without a name only the button pins.
+      onkeydown: (event) => { if (event.key === "Enter" && !event.repeat && nameField.value.trim()) this.pin(); } });
+    const whyField = el("input", { type: "text", id: "pinWhy", maxlength: "400", "data-key": "pin why" });
     nameField.value = kept.name;
     whyField.value = kept.why;
     refill(home, el("div", { class: "pinning" },
@@ -41,10 +41,11 @@ export class Looks {
   card(look, n) {
     const id = fresh("look");
     const here = look.name === this.bench.look;
-    const title = el("input", { type: "text", id, value: look.title, maxlength: "60", "data-key": `title ${look.name}`, onchange: () => this.bench.edit({ do: "name", look: look.name, title: title.value }) });
+    const title = el("input", { type: "text", id, value: look.title, maxlength: "60", "data-key": `title ${look.name}`, onchange: async () => { if (!await this.bench.edit({ do: "name", look: look.name, title: title.value })) title.value = look.title; } });
     const reason = el("textarea", { id: `${id}why`, maxlength: "400", rows: "3", "data-key": `why ${look.name}`, onchange: () => this.bench.edit({ do: "name", look: look.name, why: reason.value }) });
     reason.value = look.why;
-    const act = (words, then, off) => el("button", { class: "plain", disabled: off, onclick: then, "aria-label": `${words}: ${look.title}`, "data-key": `${words} ${look.name}` }, words);
+    const other = { Earlier: "Later", Later: "Earlier" };
+    const act = (words, then, off) => el("button", { class: "plain", disabled: off, onclick: then, "aria-label": `${words}: ${look.title}`, "data-key": `${words} ${look.name}`, "data-else": other[words] && `${other[words]} ${look.name}` }, words);
     return el("li", { class: here ? "lookcard here" : "lookcard" },
       el("div", { class: "shown" }, el("img", { alt: `${look.title} as it would look`, "data-look": look.name, src: this.pictures.get(this.key(look)) ?? null })),
       el("label", { class: "hid", for: id, text: `Name of look ${n + 1}` }), title,
@@ -56,7 +57,7 @@ export class Looks {
 
   key(look) {
     const { state, stage } = this.bench;
-    return JSON.stringify([look.name, look.parts, look.sets, state.parts.map((p) => [p.cut, p.joint, p.board]), stage.surround]);
+    return JSON.stringify([look.name, look.parts, look.rest, state.rest, state.parts.map((p) => [p.cut, p.joint, p.board]), stage.surround]);
   }
 
   /** Pictures for the cards, one after the other, when the cards are there to be seen; looks that come meanwhile are drawn, too. */
@@ -91,11 +92,15 @@ export class Looks {
   }
 
   async pin() {
+    if (this.pinning) return;
+    this.pinning = true;
+    this.bench.typing = null; // it is taken
     const said = { pinName: $("pinName").value, pinWhy: $("pinWhy").value };
     // Emptied before the answer: what is typed meanwhile is for the next one.
     for (const id of Object.keys(said)) $(id).value = "";
     const title = said.pinName.trim();
     const done = await this.bench.edit({ do: "pin", title, why: said.pinWhy });
+    this.pinning = false;
     if (done) this.bench.tell(`Pinned${title ? `: ${title}` : ""}. You go on with "${this.bench.lookWords()}"; the pinned one stays as it is.`);
     else for (const [id, words] of Object.entries(said)) $(id).value ||= words;
   }

@@ -17,6 +17,9 @@ const SURROUNDS = {
   dark: "Dark, as on a stage: colours look lighter and stronger than they are.",
 };
 
+/** What of a state there is to see in the picture. */
+const drawn = (state) => [state.looks, state.parts, state.boards, state.rest];
+
 class Bench {
   constructor() {
     this.state = null;
@@ -77,7 +80,10 @@ class Bench {
       if (!this.stage.ready) return; // the picture comes before all else: see ready()
       this.readLibrary();
     }
-    else if (!before || JSON.stringify([before.looks, before.parts, before.boards]) !== JSON.stringify([state.looks, state.parts, state.boards])) this.stage.ask();
+    else if (JSON.stringify(drawn(before)) !== JSON.stringify(drawn(state))) {
+      this.stage.dropFrames();
+      this.stage.ask();
+    } else if (before.dirty && !state.dirty) this.stage.savedAnew();
     this.colour(false);
   }
 
@@ -143,7 +149,7 @@ class Bench {
   // -- what the page is told
 
   notices() {
-    const s = this.state;
+    const s = this.state ?? {};
     const all = [];
     if (s.found) all.push(["found", "Work that was not saved when the bench last ended is still here.",
       [["Take it up", () => this.takeUp("found")], ["Leave it", () => this.takeUp("leave")]]]);
@@ -163,20 +169,21 @@ class Bench {
   }
 
   /** Something must be known: it stays until it is read. */
-  say(words) { this.said = words; if (this.state) this.notices(); }
+  say(words, passing = false) {
+    this.said = words;
+    this.problem = passing;
+    this.notices();
+  }
 
   /** Something was not possible: say why. What a picture lacked is over with the next picture; all else stays until it is read. */
   refused(error, passing = false) {
     if (passing && this.said && !this.problem) return; // what must be read is not pushed aside by what passes
-    this.problem = passing;
-    this.say(error.message);
+    this.say(error.message, passing);
   }
 
   /** A picture came, so what was refused before is over. */
   fine() {
-    if (!this.problem) return;
-    this.problem = false;
-    this.say("");
+    if (this.problem) this.say("");
   }
 
   broken() {
@@ -189,15 +196,24 @@ class Bench {
   }
 
   async takeUp(which) {
-    await this.doing(() => post("take", { which }));
+    await this.doing(() => this.inTurn(() => post("take", { which })));
     await this.load();
   }
 
   async save(over = false) {
     await this.commit();
-    const done = await this.doing(() => post("save", { over }));
-    if (done) this.say("");
+    const done = await this.doing(() => this.inTurn(() => post("save", { over })));
+    // Only why it could not be saved is over; what else was refused stays until it is read.
+    if (!done) this.unsaved = this.said;
+    else if (this.said === this.unsaved) this.say("");
     await this.load();
+  }
+
+  /** What changes the scene goes one after the other, in the order of the hand: nothing overtakes a slow one. */
+  inTurn(work) {
+    const mine = (this.turn ?? Promise.resolve()).then(work);
+    this.turn = mine.catch(() => {});
+    return mine;
   }
 
   /** Run something that may be refused; null then. */
@@ -242,7 +258,9 @@ class Bench {
     this.keeping = null;
     const change = this.pending;
     if (!change) { if (end) this.gesture += 1; return; }
-    const done = await this.doing(() => post("edit", { version: this.version, look: this.look, gesture: `${tab} ${this.gesture}`, ...change }));
+    // Held against what is shown, not against what this page itself has sent since.
+    const wish = { version: this.state.version, look: this.look, gesture: `${tab} ${this.gesture}`, ...change };
+    const done = await this.doing(() => this.inTurn(() => post("edit", wish)));
     if (done) this.version = Math.max(this.version, done.version);
     if (this.pending === change) {
       this.pending = null;
@@ -256,19 +274,31 @@ class Bench {
     addEventListener("input", ({ target }) => { if (target.matches?.('input[type="text"], input[type="number"], textarea')) this.typing = target; });
     // Before the field's own listener, which may have the page shown anew.
     addEventListener("change", ({ target }) => { if (target === this.typing) this.typing = null; }, true);
+    // A hand that rests on a slider still has it.
+    addEventListener("pointerdown", ({ target }) => { this.grip = target.matches?.('input[type="range"]') ? target : null; }, true);
+    for (const kind of ["pointerup", "pointercancel"]) addEventListener(kind, () => { this.grip = null; }, true);
+    addEventListener("blur", () => { this.grip = null; }); // of the window
     addEventListener("focusout", () => {
       this.typing = null;
       if (this.due) setTimeout(() => { if (this.due) this.fill(); });
     });
   }
 
+  /** Take what is typed as it stands, as Enter does. */
+  typed() {
+    const field = this.typing;
+    field?.blur();
+    field?.focus({ preventScroll: true });
+  }
+
   /** Whether a hand is on something right now: what it does is heard of when it lets go. */
-  get hand() { return performance.now() - (this.lastTry || -1e9) < 1500; }
+  get hand() { return Boolean(this.grip) || performance.now() - (this.lastTry || -1e9) < 1500; }
 
   /** A change that is made at once. */
   async edit(change) {
+    const wish = { version: this.state.version, look: this.look, ...change };
     await this.commit();
-    const done = await this.doing(() => post("edit", { version: this.version, look: this.look, ...change }));
+    const done = await this.doing(() => this.inTurn(() => post("edit", wish)));
     if (done) this.version = Math.max(this.version, done.version);
     await this.load();
     return done;
@@ -277,8 +307,9 @@ class Bench {
   async step(which) {
     this.typing = null; // what was typed and not taken goes, too
     await this.commit();
-    await this.doing(() => post(which));
-    this.tries = {};
+    await this.doing(() => this.inTurn(() => post(which)));
+    // What was tried may be drawn though the state, as it is known here, never had it.
+    if (Object.keys(this.tries).length) { this.tries = {}; this.stage.dropFrames(); this.stage.ask(); }
     await this.load();
   }
 
@@ -287,9 +318,13 @@ class Bench {
   colour(quick) {
     clearTimeout(this.asking);
     const ask = async (quickly) => {
+      const { look } = this;
+      const mine = (this.colours = (this.colours ?? 0) + 1);
       try {
         const found = await post("colour", { look: this.look, part: this.part, try: this.tries, quick: quickly });
-        if (found && found.part === this.part && !this.state.problems.length) this.target(found);
+        if (!found || found.part !== this.part || look !== this.look || this.state.problems.length || mine < this.coloured) return;
+        this.coloured = mine; // an older answer that comes after this one is of what was
+        this.target(found);
       } catch (error) { if (!(error instanceof Refused)) throw error; }
     };
     // A number that changes faster than it can be read only takes time from the picture.
@@ -322,11 +357,13 @@ class Bench {
 
   async chooseLook(name) {
     await this.commit();
+    if (!this.state.looks?.some((l) => l.name === name)) return; // taken away meanwhile
     this.look = name;
     this.tries = {};
     this.fill();
     this.stage.dropFrames();
     this.stage.ask();
+    this.stage.savedAnew();
     this.colour(false);
   }
 
@@ -397,7 +434,7 @@ class Bench {
       if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
       const key = event.key.toLowerCase();
       const typing = event.target.matches?.('input[type="text"], textarea');
-      if (key === "s") { event.preventDefault(); this.save(); }
+      if (key === "s") { event.preventDefault(); this.typed(); this.save(); }
       else if (key === "z" && !typing) { event.preventDefault(); this.step(event.shiftKey ? "redo" : "undo"); }
       else if (key === "y" && !typing) { event.preventDefault(); this.step("redo"); }
     });
@@ -445,7 +482,7 @@ class Bench {
 
   async stop() {
     await this.commit();
-    await this.doing(() => post("stop"));
+    await this.doing(() => this.inTurn(() => post("stop")));
     this.ended(true);
   }
 
@@ -463,5 +500,5 @@ class Bench {
 
 const bench = new Bench();
 globalThis.bench = bench; // for whoever looks in from the console
-bench.source = listen((version) => { if (bench.state && version > bench.version && !bench.hand) bench.load(); });
+bench.source = listen((version) => { if (!bench.state || version > bench.version && !bench.hand) bench.load(); });
 bench.load();

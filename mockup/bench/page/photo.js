@@ -11,7 +11,7 @@ export class PhotoDesk {
   constructor(bench) {
     this.bench = bench;
     this.dialog = $("photo");
-    this.dialog.addEventListener("close", () => { if (this.told) post("leave").catch(() => {}); this.told = null; });
+    this.dialog.addEventListener("close", () => { if (this.told) post("leave", { photo: this.told.photo }).catch(() => {}); this.told = null; });
     let depth = 0;
     const files = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
     addEventListener("dragenter", (event) => { if (files(event)) { depth += 1; document.body.classList.add("dropping"); } });
@@ -34,14 +34,18 @@ export class PhotoDesk {
       return;
     }
     this.bench.tell(`Reading ${file.name} …`);
+    const mine = (this.takes = (this.takes ?? 0) + 1);
     const told = await this.bench.doing(() => upload(file));
-    if (!told) return;
+    if (!told || mine !== this.takes) return; // or another was dropped meanwhile
     this.bench.tell("");
     this.told = told;
     this.corners = [];
     this.grey = null;
     this.pointing = null;
     this.found = null;
+    this.busy = false;
+    this.actual = true;
+    this.byHands = false;
     this.trouble = "";
     this.name = told.name.replace(/\.[^.]*$/, "");
     this.wood = "";
@@ -49,21 +53,25 @@ export class PhotoDesk {
     this.second = null;
     this.target = "";
     this.fill();
-    this.dialog.showModal();
+    if (!this.dialog.open) this.dialog.showModal();
     await this.measure(false); // with the printed sheet beside the board, nothing more is needed
   }
 
   /** The same board, lit from its other end. */
   async takeSecond(file) {
     if (!file || this.busy) return;
+    const { told } = this;
     const large = `${file.name} is larger than ${MOST / 1e6} MB. Export the photo as a JPEG, or make it smaller.`;
     this.busy = true;
     this.trouble = "";
     this.fill();
     try {
       if (file.size > MOST) throw new Error(large);
-      this.second = await upload(file, true);
+      const second = await upload(file, told.photo);
+      if (told !== this.told) return;
+      this.second = second;
     } catch (error) {
+      if (told !== this.told) return;
       this.trouble = error.message;
       this.busy = false;
       this.fill();
@@ -73,15 +81,20 @@ export class PhotoDesk {
   }
 
   async measure(byHand) {
+    const { told } = this;
+    if (!told) return;
     this.byHands = byHand;
     this.busy = true;
     this.trouble = "";
     this.fill();
     try {
       const size = this.size.map(Number);
-      const asked = { grey: this.grey, target: this.target, second: Boolean(this.second), ...(byHand ? { corners: this.corners } : {}), ...(size[0] && size[1] ? { size } : {}) };
-      this.found = await post("measure", asked);
+      const asked = { photo: told.photo, grey: this.grey, target: this.target, second: Boolean(this.second), ...(byHand ? { corners: this.corners } : {}), ...(size[0] && size[1] ? { size } : {}) };
+      const found = await post("measure", asked);
+      if (told !== this.told) return; // left, or another is there
+      this.found = found;
     } catch (error) {
+      if (told !== this.told) return;
       this.found = null;
       this.trouble = byHand || this.grey || this.second || this.target ? error.message : `The printed strips were not found by themselves: ${error.message}`;
       this.pointing = this.pointing ?? "corners";
@@ -98,14 +111,14 @@ export class PhotoDesk {
       input.value = value;
       return el("span", { class: "row" }, el("label", { for: id, text: label }), input);
     };
-    const status = this.busy ? "Measuring the board …" : this.trouble;
+    const status = this.keeping ? "Writing the board …" : this.busy ? "Measuring the board …" : this.trouble;
     refill(this.dialog, el("h2", { id: "photoTitle", text: this.found ? "The board in the photo" : `Find the board in ${this.told.name}` }),
       el("p", { role: "status", class: this.trouble ? "warn" : null, text: status }),
       this.found ? this.verdict(field) : this.byHand(field),
       this.more(),
       el("div", { class: "row" },
-        this.found ? el("button", { class: "main", "data-key": "keep", onclick: () => this.keep() }, "Put it on the bench") : null,
-        this.found ? el("button", { "data-key": "again", onclick: () => { this.found = null; this.pointing = "corners"; this.fill(); } }, "Mark it by hand instead") : null,
+        this.found ? el("button", { class: "main", "data-key": "keep", disabled: this.busy, onclick: () => this.keep() }, "Put it on the bench") : null,
+        this.found ? el("button", { "data-key": "again", disabled: this.busy, onclick: () => { this.found = null; this.pointing = "corners"; this.fill(); } }, "Mark it by hand instead") : null,
         el("button", { "data-key": "leave", onclick: () => this.dialog.close() }, "Leave it")));
     if (!this.found) this.hands();
   }
@@ -199,19 +212,26 @@ export class PhotoDesk {
   }
 
   async keep() {
-    this.busy = true;
+    if (this.busy) return;
+    const { told } = this;
+    this.busy = this.keeping = true;
     this.trouble = "";
     this.fill();
     try {
-      await post("keep", { name: this.name, wood: this.wood, actual: this.actual ?? true, part: this.bench.part });
-      this.told = null;
-      this.dialog.close();
+      const wish = { photo: told.photo, name: this.name, wood: this.wood, actual: this.actual ?? true, part: this.bench.part };
+      await this.bench.commit();
+      await this.bench.inTurn(() => post("keep", wish));
+      if (told === this.told) {
+        this.told = null;
+        this.dialog.close();
+      }
       await this.bench.load();
       this.bench.readLibrary();
     } catch (error) {
-      this.trouble = error.message;
+      if (told === this.told) this.trouble = error.message;
     }
-    this.busy = false;
+    this.keeping = false;
+    if (told === this.told || !this.told) this.busy = false;
     this.fill();
   }
 }

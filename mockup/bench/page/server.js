@@ -57,11 +57,22 @@ export async function board(name) {
 /** A picture that the program keeps, by its name. */
 export const keptPicture = async (name) => createImageBitmap(await asked(kept(name), {}, (answer) => answer.blob()));
 
-export const upload = (file, second = false) =>
-  asked(`/api/photo?name=${encodeURIComponent(file.name)}${second ? "&second=1" : ""}`, { method: "PUT", body: file }, json);
+/** A file's bytes. Read before they are sent: a folder, or a file that is gone, would look as if the program were. */
+async function bytes(file) {
+  try {
+    return await file.arrayBuffer();
+  } catch {
+    throw new Refused([{ where: file.name, found: "This could not be read.", fix: "Is it a file, and still there? Choose it again." }], 0);
+  }
+}
+
+/** A photo, or the second one of the board whose first photo is known as ``second``. */
+export const upload = async (file, second = "") =>
+  asked(`/api/photo?name=${encodeURIComponent(file.name)}${second ? `&second=${second}` : ""}`, { method: "PUT", body: await bytes(file) }, json);
 
 /** A client's answer, as text or as a file: what it says; with ``write`` its approval is written, too. */
-export const answer = (words, write) => asked(`/api/answer${write ? "?write=1" : ""}`, { method: "PUT", body: words }, json);
+export const answer = async (words, write) =>
+  asked(`/api/answer${write ? "?write=1" : ""}`, { method: "PUT", body: typeof words === "string" ? words : await bytes(words) }, json);
 
 export const kept = (name) => `/api/kept/${name}`;
 

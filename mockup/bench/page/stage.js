@@ -30,6 +30,7 @@ export class Stage {
     this.drawn = 0;
     this.wanted = false;
     this.frames = null;
+    this.turns = 0; // how often pictures of the lamp would have been out of date
     this.slide = null; // set by the wood: {start(x, y), move(dx, dy, x), end()} in drawing mm
     this.pxPerMm = Number(localStorage.getItem("pxPerMm")) || 96 / 25.4;
     new ResizeObserver(() => this.resized()).observe($("view"));
@@ -185,18 +186,25 @@ export class Stage {
     this.paint();
   }
 
+  /** The file was saved, or another look is there: "as it was saved" is something else now. */
+  savedAnew() { if (this.other?.source.as) this.compare(this.other.source); }
+
   async fetchOther(exact) {
     const source = this.other.source;
     const { ask, place } = this.wish(exact);
+    const seq = (this.others = (this.others ?? 0) + 1);
     try {
-      const made = await picture({ ...ask, name: "other", ...source });
-      if (made && this.other?.source === source) {
+      const made = await picture({ ...ask, name: "other", ...source, ...(source.as && { look: this.bench.look }) });
+      if (made && seq === this.others && this.other?.source === source) {
         Object.assign(this.other, { bitmap: made.bitmap, ...place });
         this.paint();
         this.canvas.dataset.compared = source.words;
       }
     } catch (error) {
-      if (error instanceof Refused) this.bench.refused(error);
+      if (!(error instanceof Refused)) return;
+      // Said once: with every further picture it would only be refused again.
+      if (this.other?.source === source) { $("other").value = ""; this.compare(null); }
+      this.bench.refused(error);
     }
   }
 
@@ -226,12 +234,16 @@ export class Stage {
   // -- the lamp
 
   async moveLamp() {
-    const { ask } = this.wish(false);
+    const { ask, place } = this.wish(false);
+    const turn = this.turns;
     const half = { size: ask.size.map((n) => Math.max(8, Math.round(n * 0.85))), scale: ask.scale * 0.85 };
     const found = await post("tilt", { ...ask, ...half, look: this.bench.look, try: this.bench.tries });
     if (!found) return;
-    const place = this.wish(false).place;
     const bitmaps = await Promise.all(found.frames.map(keptPicture));
+    if (turn !== this.turns) { // they would hide what is there now
+      this.bench.tell("The picture has changed since: move the lamp again.");
+      return;
+    }
     this.frames = { bitmaps, ...place };
     $("lamp").max = bitmaps.length - 1;
     $("lamp").value = Math.floor(bitmaps.length / 2);
@@ -242,6 +254,7 @@ export class Stage {
   }
 
   dropFrames() {
+    this.turns += 1;
     if (!this.frames) return;
     this.frames = null;
     document.querySelector(".lamp").hidden = true;
@@ -320,7 +333,7 @@ export class Stage {
     let far = 0;
     let sliding = false;
     canvas.addEventListener("pointerdown", (event) => {
-      if (!this.view) return;
+      if (!this.view || event.button !== 0) return;
       canvas.setPointerCapture(event.pointerId);
       points.set(event.pointerId, [event.offsetX, event.offsetY]);
       far = 0;
@@ -349,7 +362,7 @@ export class Stage {
     });
     const end = (event) => {
       if (!points.delete(event.pointerId)) return;
-      if (sliding) this.slide?.end();
+      if (sliding && far) this.slide?.end();
       sliding = false;
       if (far < 4 && event.type === "pointerup") {
         const part = this.partAt(event.offsetX, event.offsetY);
@@ -378,6 +391,7 @@ export class Stage {
       if (event.key.toLowerCase() === "c" && !event.ctrlKey && !event.metaKey && !typing(event.target)) this.hold(true);
     });
     addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "c") this.hold(false); });
+    addEventListener("blur", () => this.hold(false)); // of the window: the key is let go where nobody hears it
     const hold = $("hold");
     hold.addEventListener("pointerdown", () => this.hold(true));
     for (const kind of ["pointerup", "pointerleave", "blur"]) hold.addEventListener(kind, () => this.hold(false));

@@ -29,10 +29,13 @@ export class Wood {
   /** What the picture of the board in use is kept under. */
   get key() { return `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`; }
 
+  /** What places are found for: they mean nothing on another board, or of another cut. */
+  get cutting() { const part = this.bench.partState; return JSON.stringify([part.name, this.key, part.cut, part.joint]); }
+
   get boardName() { return this.bench.work.board; }
 
   fill() {
-    if (this.dragging || (document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping))) { this.draw(); return; }
+    if (this.dragging || (document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping || this.bench.grip))) { this.draw(); return; }
     const { state, library } = this.bench;
     const part = this.bench.partState;
     const own = state.boards.map((b) => this.choice(`board ${b.name}`, `/api/board/${encodeURIComponent(b.name)}`, b.wood,
@@ -48,7 +51,7 @@ export class Wood {
     this.size = state.boards.find((b) => b.name === this.boardName)?.size ?? [600, 300];
     const number = (label, key, value, set) => {
       const id = fresh("number");
-      const input = el("input", { type: "number", id, step: "any", "data-key": key, onchange: () => set(Number(input.value)) });
+      const input = el("input", { type: "number", id, step: "any", "data-key": key, onchange: () => (input.value === "" ? this.fill() : set(Number(input.value))) }); // nothing, or no number, is not zero
       input.value = plain(value, 1);
       return el("span", { class: "row" }, el("label", { for: id, text: label }), input);
     };
@@ -72,7 +75,7 @@ export class Wood {
         el("h3", { text: "Best places" }),
         el("div", { class: "row" }, el("label", { for: aim, text: "Look for" }), this.select(aim, "aim", [["symmetric", "halves alike"], ["figure", "the strongest figure"], ["plain", "the quietest wood"]], this.aim ?? "symmetric", (v) => { this.aim = v; }),
           el("button", { "data-key": "find", onclick: () => this.find() }, this.finding ? "Looking …" : "Find five places")),
-        this.places?.part === part.name ? el("div", { class: "choices" }, this.places.places.map((p, n) => el("button", { class: "choice", "data-key": `place ${n}`, onclick: () => this.set(p.at, p.turn, true) },
+        this.places?.of === this.cutting ? el("div", { class: "choices" }, this.places.places.map((p, n) => el("button", { class: "choice", "data-key": `place ${n}`, onclick: () => this.set(p.at, p.turn, true) },
           el("img", { src: kept(p.picture), alt: "" }), `Place ${n + 1}`, el("small", { text: p.words })))) : null));
     this.hands();
     this.shown();
@@ -139,12 +142,17 @@ export class Wood {
   }
 
   async find() {
+    if (this.finding) return;
     this.finding = true;
     this.fill();
-    this.places = (await this.bench.doing(() => post("places", { part: this.bench.part, look: this.bench.look, aim: this.aim ?? "symmetric" }))) ?? this.places;
+    const of = this.cutting;
+    const title = this.bench.partState.title.toLowerCase();
+    const found = await this.bench.doing(() => post("places", { part: this.bench.part, look: this.bench.look, aim: this.aim ?? "symmetric" }));
+    if (found) this.places = { ...found, of };
     this.finding = false;
+    if (!this.bench.state.boards) return; // cannot be read just now
     this.fill();
-    if (this.places) this.bench.tell(`${this.places.places.length} places found for the ${this.bench.partState.title.toLowerCase()}.`);
+    if (found) this.bench.tell(`${found.places.length} places found for the ${title}.`);
   }
 
   // -- the outline on the board
@@ -245,14 +253,17 @@ export class Wood {
   hands() {
     const map = $("map");
     const shift = (dx, dy) => (this.lies ? [-dy, dx] : [dx, dy]); // of the map, as it lies, on the board
-    map.addEventListener("pointerdown", (event) => { map.setPointerCapture(event.pointerId); this.last = [event.clientX, event.clientY]; this.dragging = true; });
+    let moved = false; // a click alone changes nothing
+    map.addEventListener("pointerdown", (event) => { if (event.button !== 0) return; moved = false; map.setPointerCapture(event.pointerId); this.last = [event.clientX, event.clientY]; this.dragging = true; });
     map.addEventListener("pointermove", (event) => {
       if (!this.dragging || !this.last) return;
       const [dx, dy] = shift((event.clientX - this.last[0]) / this.scale, (event.clientY - this.last[1]) / this.scale);
+      if (!dx && !dy) return;
+      moved = true;
       this.last = [event.clientX, event.clientY];
       this.set([this.place.at[0] + dx, this.place.at[1] + dy], this.place.turn, false);
     });
-    const end = () => { if (!this.last) return; this.last = null; this.dragging = false; this.set(this.place.at, this.place.turn, true); };
+    const end = () => { if (!this.last) return; this.last = null; this.dragging = false; if (moved) this.set(this.place.at, this.place.turn, true); };
     map.addEventListener("pointerup", end);
     map.addEventListener("pointercancel", end);
     const handle = $("jointHandle");
@@ -269,18 +280,22 @@ export class Wood {
   }
   jointHands(handle, shift) {
     let from = null;
+    let moved = false;
     handle.addEventListener("pointerdown", (event) => {
+      if (event.button !== 0) return;
+      moved = false;
       handle.setPointerCapture(event.pointerId);
       from = [event.clientX, event.clientY, this.joint];
       this.dragging = true;
     });
     handle.addEventListener("pointermove", (event) => {
-      if (!from) return;
+      if (!from || !moved && event.clientX === from[0] && event.clientY === from[1]) return;
+      moved = true;
       const [a, b] = shift((event.clientX - from[0]) / this.scale, (event.clientY - from[1]) / this.scale);
       // Of the way of the hand only what goes across the joint counts.
       this.join(from[2] + this.turned(a, b, -this.place.turn)[0], false);
     });
-    const end = () => { if (!from) return; from = null; this.dragging = false; this.join(this.joint, true); };
+    const end = () => { if (!from) return; from = null; this.dragging = false; if (moved) this.join(this.joint, true); };
     handle.addEventListener("pointerup", end);
     handle.addEventListener("pointercancel", end);
     handle.addEventListener("keydown", (event) => {
