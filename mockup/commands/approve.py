@@ -50,7 +50,7 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
         picture, record = write_approval(loaded, variant, out, today=today, name=name, choice=checked, kept=kept, report=report)
     wrote(picture, record)
     if not record.name.startswith(f"{name}.approval"):
-        note(f"An approval of that name is there already, of something else or of another day: it stays. This one is {picture.name}.")
+        note(f"An earlier approval of that name is there: it stays. This one is {picture.name}.")
     note(f"To check it later: mockup verify {quoted(record)}")
 
 

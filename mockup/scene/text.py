@@ -19,6 +19,17 @@ TOO_DEEP = ("Lists or tables are nested too deeply.", "Flatten them.")
 ADVICE = ("Write text in quotes, numbers bare and with a point (12.5), lists in [ ], "
           "and one key = value a line.")
 
+# What the parser says that a maker meets, and how it is said here; what it means stands in the line beside it.
+PLAIN = (
+    (r"Cannot declare \(.*\) twice", "This heading stands twice", "Put what stands under both under one of them."),
+    (r"Cannot overwrite a value", "This key is given twice", "Take one of the two out, or put a # before it."),
+    (r"Expected newline or end of document after a statement", "More stands here than one value", None),
+    (r"Illegal character '\\n'", "The quote is not closed", None),
+    (r"Unclosed array", "A [ before this is not closed", None),
+    (r"Expected '=' after a key in a key/value pair", "An = is missing after the key", None),
+    (r"Invalid value", "This is neither text in quotes nor a number", None),
+)
+
 
 def read_toml(path: Path) -> dict[str, Any]:
     """The file's tables; MockupError, with the file's name, when it cannot be read or is no TOML."""
@@ -75,5 +86,6 @@ def _syntax(message: str, text: str) -> MockupError:
     shown = "".join(c if c.isprintable() else " " for c in lines[line - 1][:500]).strip() if line <= len(lines) else ""
     if len(shown) > 70:
         shown = shown[:69] + "…"
-    found = f'{what} in "{shown}".' if shown else f"{what}."
-    return MockupError(found, fix=ADVICE, where=f"line {line}, column {column}")
+    said, advice = next(((plain, fix) for pattern, plain, fix in PLAIN if re.fullmatch(pattern, what)), (what, None))
+    found = f'{said}, in "{shown}".' if said != what and shown else f'{what} in "{shown}".' if shown else f"{said}."
+    return MockupError(found, fix=advice or ADVICE, where=f"line {line}, column {column}")

@@ -146,7 +146,18 @@ def test_syntax_error_gives_line_and_column_and_shows_the_line(told, good):
 
 def test_a_key_written_twice_is_refused(told):
     [line] = told(("turn = 3", "turn = 3\nturn = 4"))
-    assert "Cannot overwrite a value" in line and 'in "turn = 4".' in line
+    assert line.endswith(', column 9: This key is given twice, in "turn = 4". Take one of the two out, or put a # before it.')
+
+
+@pytest.mark.parametrize("change, words", [
+    (("[variants.plain]", "[parts.top]\n[variants.plain]"), 'This heading stands twice, in "[parts.top]". Put what stands under both under one of them.'),
+    (("turn = 3", "turn = 3 mm"), 'More stands here than one value, in "turn = 3 mm". Write text in quotes'),
+    (("turn = 3", 'cut = "single'), "The quote is not closed, in"), (("turn = 3", "turn 3"), "An = is missing after the key, in"),
+    (("turn = 3", "turn = A"), "This is neither text in quotes nor a number, in"), (("turn = 3", "at = [1, 2"), "A [ before this is not closed, in"),
+])
+def test_slips_of_writing_are_told_in_a_makers_words(told, change, words):
+    [line] = told(change)
+    assert words in line and line.startswith("wren.toml: line ")
 
 
 def test_an_open_bracket_at_the_end_is_refused(told):
