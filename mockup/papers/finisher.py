@@ -59,7 +59,7 @@ ADDED = {"red": "green", "less red": "red", "green": "red", "less green": "green
          "less blue": "blue"}
 SAME = {"redder": "red", "greener": "green", "yellower": "yellow", "bluer": "blue"}
 NO_WAY_BACK = "no dye, tint or coat makes wood lighter"
-AGREE = "show it to the client as it is, or strip it to bare wood and begin again with less dye"
+AGREE = "show it to the client as it is, or strip it to bare wood and begin again"
 LEAST_DENSITY, MOST_CHANGE = 0.03, 2.0
 
 
@@ -80,7 +80,7 @@ def advice_words(approved: Sequence[float], measured: Sequence[float], steps: Se
         elif test_board:
             told.append(f"It is {words}: {TEST[key]}.")
         elif much:
-            told.append(f"It is {words}: more than a tinted coat moves evenly; {AGREE}.")
+            told.append(f"It is {words}: more than a tinted coat moves evenly; {AGREE} from a test board.")
         elif dark:
             told.append(f"It is {words}: a tint with a trace of {ADDED[key]} would move it, but it also darkens what is too dark already; leave it.")
         else:
@@ -119,9 +119,9 @@ def _lightness(key: str, much: bool, approved: Sequence[float], measured: Sequen
             f"{dye['stain']} dye wiped on twice: it takes about {to * 100:.0f} % of one wiping"
         return f"on the next board {scaled}, an estimate to try, not a promise"
     if key == "darker":
-        return f"{NO_WAY_BACK}; {AGREE}"
+        return f"{NO_WAY_BACK}; {AGREE} with less dye"
     tint = "the recipe's own dye" if dyes else "a trace of brown"
-    return (f"far from it: several thin coats tinted with {tint}, each held against the approval, and they cover some of the figure"
+    return (f"several thin coats tinted with {tint} darken it, each held against the approval, and they cover some of the figure"
             if much else f"one thin coat tinted with {tint} darkens it; try it over the test board first, and stop early")
 
 

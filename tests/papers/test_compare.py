@@ -112,6 +112,13 @@ def test_wood_that_is_darker_and_redder_is_outside_and_told_so(record, photo_of)
     assert any("no dye, tint or coat makes wood lighter" in a for a in done) and not any("tinted coat" in a and "closer" in a for a in done)
 
 
+def test_advice_does_not_contradict_itself():
+    """Wood far too light and too little red: less dye would take it further off; too dark, less dye is what helps."""
+    said = " ".join(advice_words((28.6, 23.6, 37.4), (50.0, 10.4, 29.8), ({"stain": "honey", "strength": 1.0},), (), test_board=False))
+    assert "less dye" not in said and "begin again from a test board" in said and "much lighter: several thin coats" in said
+    assert "begin again with less dye" in " ".join(advice_words((50.0, 10.4, 29.8), (28.6, 10.4, 29.8), (), (), test_board=False))
+
+
 def test_the_figure_is_held_against_the_approved_picture(approved, photo_of, tmp_path):
     """With picture and scene at hand: a weaker figure is told as less contrast."""
     import shutil
