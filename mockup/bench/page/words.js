@@ -33,5 +33,5 @@ export const stainWords = (steps) => steps.filter((s) => kindOf(s) !== "coat").m
 export const coatWords = (steps) => steps.filter((s) => kindOf(s) === "coat").map(stepWords).join("; ") || "no clear coat";
 export const cutWords = { single: "one piece", bookmatch: "bookmatched", slipmatch: "slip-matched" };
 
-/** What a gloss is called; the same limits as the papers use stand on the server, which words the settled one. */
-export const labWords = (lab) => `L* ${lab[0].toFixed(1)}  a* ${lab[1].toFixed(1)}  b* ${lab[2].toFixed(1)}`;
+/** A colour as it is measured; a letter is never on one line and its number on the next. */
+export const labWords = (lab) => ["L*", "a*", "b*"].map((axis, n) => `${axis}\u00a0${lab[n].toFixed(1)}`).join(" ");
