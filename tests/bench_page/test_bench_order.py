@@ -61,6 +61,7 @@ def test_what_follows_a_slow_change_does_not_overtake_it(small_scene, running, v
     assert page.evaluate("() => [bench.partState.cut, bench.lookState.title]") == ["bookmatch", "Amber"]
 
 
+@pytest.mark.slow
 def test_lamp_pictures_of_what_was_do_not_hide_what_is(small_scene, running, visit):
     page = visit(running(small_scene))
     opened(page, "sheen")
@@ -174,6 +175,7 @@ def test_the_focus_goes_with_what_is_moved_and_stays_near_what_is_gone(small_sce
     assert page.evaluate("() => Boolean(document.activeElement.closest('#beside-work'))")
 
 
+@pytest.mark.slow
 def test_a_field_left_empty_and_a_click_on_the_board_change_nothing(small_scene, running, visit):
     page = visit(running(small_scene))
     across = page.locator('[data-key="x"]')
@@ -246,6 +248,7 @@ def test_taken_back_while_the_hand_rests_on_a_slider(small_scene, running, visit
     assert np.abs(pixels(page) - before).mean() < 0.1
 
 
+@pytest.mark.slow
 def test_what_was_refused_stays_said_though_it_is_saved(small_scene, running, visit):
     page = visit(running(small_scene))
     opened(page, "sheen")
