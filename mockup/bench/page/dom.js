@@ -19,6 +19,15 @@ export function el(name, about = {}, ...inside) {
 
 const reached = (home) => [...home.querySelectorAll('button, input, select, textarea, a[href], summary, [tabindex="0"]')].filter((one) => !one.disabled);
 
+let again = false;
+/** Give the focus to what had it before: nobody has begun anything there. */
+export function focusAgain(one) {
+  again = true;
+  one?.focus({ preventScroll: true });
+  again = false;
+}
+export const focusedAgain = () => again;
+
 /**
  * Put other content in an element, and the focus back on what had it, by its data-key. What cannot have it just now gives
  * it to its data-else, or has it again once it can; what is gone gives it to its neighbour, though never to what takes something away.
@@ -42,7 +51,7 @@ export function refill(home, ...inside) {
     const all = reached(home).filter((one) => !one.dataset.key?.includes("Take "));
     next = all[Math.min(place, all.length - 1)];
   }
-  next?.focus({ preventScroll: true });
+  focusAgain(next);
 }
 const waiting = new WeakMap(); // elements to the key of what is to have the focus again
 

@@ -1,6 +1,6 @@
 // The page: what it knows, what it is told, and which part of it shows what.
 
-import { $, el, refill } from "./dom.js";
+import { $, el, focusAgain, focusedAgain, refill } from "./dom.js";
 import { Away, Refused, get, listen, post, tab } from "./server.js";
 import { Stage } from "./stage.js";
 import { Finish } from "./finish.js";
@@ -269,9 +269,11 @@ class Bench {
     if (end) { this.gesture += 1; this.lastTry = 0; await this.load(); }
   }
 
-  /** Know which field is typed into: between its first letter and Enter, or until it is left. */
+  /** Know which field is typed into: from when it is entered or its first letter to Enter, or until it is left. */
   fields() {
-    addEventListener("input", ({ target }) => { if (target.matches?.('input[type="text"], input[type="number"], textarea')) this.typing = target; });
+    for (const kind of ["focusin", "input"]) {
+      addEventListener(kind, ({ target }) => { if (!focusedAgain() && target.matches?.('input[type="text"], input[type="number"], textarea')) this.typing = target; });
+    }
     // Before the field's own listener, which may have the page shown anew.
     addEventListener("change", ({ target }) => { if (target === this.typing) this.typing = null; }, true);
     // A hand that rests on a slider still has it.
@@ -288,7 +290,7 @@ class Bench {
   typed() {
     const field = this.typing;
     field?.blur();
-    field?.focus({ preventScroll: true });
+    focusAgain(field);
   }
 
   /** Whether a hand is on something right now: what it does is heard of when it lets go. */
