@@ -48,6 +48,6 @@ def film_over(ground: Array, colour: Array, cover: float) -> Array:
     full = np.clip(colour, FLOOR, CEILING)
     if cover > 1 - 1e-9:
         return np.broadcast_to(full, ground.shape).copy()
-    a, b = (1 / full + full) / 2, (1 / full - full) / 2
+    a = (1 / full + full) / 2
     bcoth = 1 / (cover * full) - a
     return (1 - ground * (a - bcoth)) / (a - ground + bcoth)

@@ -196,7 +196,6 @@ def _plate(ring: np.ndarray) -> _Figure | None:
         d, nu, nv = field(dx * np.float32(ux) + dy * np.float32(uy), dy * np.float32(ux) - dx * np.float32(uy))
         return d, nu * np.float32(ux) - nv * np.float32(uy), nu * np.float32(uy) + nv * np.float32(ux)
 
-    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
     return _Figure(at)
 
 

@@ -99,7 +99,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
 
     # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to
-    # others; another does light and shadow, many short steps over which two would only fight. Whichever is last has all cores.
+    # others; another does light and shadow, many short steps over which two would only fight. Once those are done, bare layers have all cores.
     short_done = threading.Event()
     with single_threaded_cv2(), ThreadPoolExecutor(1) as long, ThreadPoolExecutor(1) as short:
         cutting = short.submit(_layers, parts, kept)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
@@ -64,22 +65,17 @@ def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, in
 
 def _band_pieces(cover: np.ndarray, kinds: list[int], left: int) -> tuple[Piece, ...]:
     """The pieces of one band of tiles that are empty (0), on the edge (1) or full (2)."""
-    runs: list[list[int]] = []  # kind, first tile, the one after the last
-    for n, kind in enumerate(kinds):
-        if runs and runs[-1][0] == kind:
-            runs[-1][2] = n + 1
-        else:
-            runs.append([kind, n, n + 1])
     # A short full run beside an edge goes with it: one more call costs more than covering some pixels by one.
-    joined: list[list[int]] = []
-    for kind, a, b in runs:
-        short = kind == 2 and b - a < ALONE
-        if joined and joined[-1][2] == a and kind and joined[-1][0] and (short or joined[-1][0] == 1 and kind == 1):
-            joined[-1] = [1, joined[-1][1], b]
-        elif joined and joined[-1][0] == 2 and joined[-1][2] - joined[-1][1] < ALONE and kind == 1:
-            joined[-1] = [1, joined[-1][1], b]
-        else:
-            joined.append([kind, a, b])
-    width = cover.shape[1]
-    return tuple(Piece(left + a * TILE, left + min(b * TILE, width), None if kind == 2 else cover[:, a * TILE:min(b * TILE, width)].copy())
-                 for kind, a, b in joined if kind)
+    joined: list[int] = []
+    for kind, run in groupby(kinds):
+        count, n = len(list(run)), len(joined)
+        beside = 1 in (joined[-1:] + kinds[n + count:n + count + 1])
+        joined += [1 if kind == 2 and count < ALONE and beside else kind] * count
+    width, start, pieces = cover.shape[1], 0, []
+    for kind, run in groupby(joined):
+        end = start + len(list(run))
+        a, b = start * TILE, min(end * TILE, width)
+        if kind:
+            pieces.append(Piece(left + a, left + b, None if kind == 2 else cover[:, a:b].copy()))
+        start = end
+    return tuple(pieces)
