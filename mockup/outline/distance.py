@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from mockup.outline.coverage import coverage
-from mockup.outline.fewer import fewer_points
+from mockup.outline.fewer import thinned
 from mockup.outline.shape import Shape
 
 __all__ = ["CORNER", "edge_field", "edge_strip", "exact_distance"]
@@ -226,7 +226,7 @@ class _Edge:
     def __init__(self, shape: Shape, spacing: float) -> None:
         from scipy.spatial import cKDTree
 
-        parts = [_chords(fewer_points(ring, _CHORD), spacing) for ring in shape.rings]
+        parts = [_chords(ring, spacing) for ring in thinned(shape, _CHORD, 6).rings]
         base = np.cumsum([0, *(len(p[0]) for p in parts)])
         (self.start, self.run, self.flat, self.normal_start, self.normal_end, self.mean, self.corner, self.bend,
          self.bend_start) = (np.concatenate(columns) for columns in zip(*parts, strict=True))  # fmt: skip

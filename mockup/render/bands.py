@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections import deque
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager, nullcontext
+from typing import Any
 
 import cv2
 
-__all__ = ["BAND_PIXELS", "BAND_ROWS", "band_list", "in_bands", "single_threaded_cv2"]
+__all__ = ["BAND_PIXELS", "BAND_ROWS", "Turns", "band_list", "cores", "in_bands", "single_threaded_cv2"]
 
 # Fewer, larger bands cost less in calls than they lose in the caches.
 BAND_PIXELS = 1 << 19
@@ -33,19 +35,54 @@ def band_list(rows: int, columns: int) -> list[tuple[int, int]]:
     return [(y, min(y + height, rows)) for y in range(0, rows, height)]
 
 
+def cores() -> int:
+    """Threads that are worth starting."""
+    return min(os.cpu_count() or 1, 8)
+
+
+class Turns:
+    """Jobs that are done in turn by whoever runs them: by one thread as a rule, and by one more once that has nothing else to do."""
+
+    def __init__(self) -> None:
+        self._jobs: deque[tuple[Future, Callable[[], Any]]] = deque()
+
+    def add(self, work: Callable[[], Any]) -> Future:
+        """Put a job last; its result, or its error, will be in what is returned."""
+        future: Future = Future()
+        self._jobs.append((future, work))
+        return future
+
+    def run(self) -> None:
+        """Do what nobody has begun yet, until nothing is left."""
+        while True:
+            try:
+                future, work = self._jobs.popleft()
+            except IndexError:
+                return
+            try:
+                future.set_result(work())
+            except BaseException as error:  # noqa: BLE001 - it is raised where the result is asked for
+                future.set_exception(error)
+
+
 def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
-             report: Callable[[float], None] | None = None, *, beside: int = 0) -> None:
+             report: Callable[[float], None] | None = None, *, pool: ThreadPoolExecutor | None = None) -> None:
     """Call ``work(first, last)`` for bands of rows that cover 0..rows; bands may run at the same time.
 
     ``report`` hears the share done, 0..1. The first error stops the rest.
-    ``beside`` cores are left to what else is being done.
+    The threads of a ``pool`` take bands as they come free from what else they
+    do, while the one that calls works its way up from the last.
     """
     bands = band_list(rows, columns)
-    with single_threaded_cv2(), ThreadPoolExecutor(max(min(os.cpu_count() or 1, 8) - beside, 1)) as pool:
-        jobs = [pool.submit(work, *band) for band in bands]
+    with single_threaded_cv2(), nullcontext(pool) if pool is not None else ThreadPoolExecutor(cores()) as threads:
+        jobs = [threads.submit(work, *band) for band in bands]
         try:
+            for band, job in zip(reversed(bands), reversed(jobs), strict=True):
+                if pool is not None and job.cancel():  # nobody has taken it yet
+                    work(*band)
             for done, job in enumerate(jobs, 1):
-                job.result()
+                if not job.cancelled():
+                    job.result()
                 if report is not None:
                     report(done / len(bands))
         except BaseException:

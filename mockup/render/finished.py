@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -84,8 +85,8 @@ class FinishedWood:
 
 
 def bare_layer(part: Part, board: LoadedBoard, canvas: Canvas, window: tuple[int, int, int, int], kept: Kept, *,
-               beside: int = 0) -> BareSource | np.ndarray:
-    """The bare layer of a part over a window: kept whole where it is not too large, else made anew row by row; ``beside`` as for ``in_bands``."""
+               pool: ThreadPoolExecutor | None = None) -> BareSource | np.ndarray:
+    """The bare layer of a part over a window: kept whole where it is not too large, else made anew row by row; ``pool`` as for ``in_bands``."""
     size = (window[2] - window[0]) * (window[3] - window[1]) * 8
 
     def make() -> BareSource | np.ndarray:
@@ -97,7 +98,7 @@ def bare_layer(part: Part, board: LoadedBoard, canvas: Canvas, window: tuple[int
         def fill(first: int, last: int) -> None:
             source.rows(first, last, rows[first:last])
 
-        in_bands(fill, rows.shape[0], rows.shape[1], beside=beside)
+        in_bands(fill, rows.shape[0], rows.shape[1], pool=pool)
         return rows
 
     key = ("bare", board.key, part.placement, (part.whole or part.shape).bounds, canvas, window)

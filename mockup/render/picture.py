@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from ..outline.cut import without
 from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Part, Scene
-from .bands import band_list, in_bands, single_threaded_cv2
+from .bands import Turns, band_list, cores, in_bands, single_threaded_cv2
 from .boards import LoadedBoard, load_board
 from .canvas import Canvas
 from .changed import Face, Last
@@ -98,20 +98,21 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
     last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
 
-    # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to
-    # others; another does light and shadow, many short steps over which two would only fight. Once those are done, bare layers have all cores.
-    short_done = threading.Event()
-    with single_threaded_cv2(), ThreadPoolExecutor(1) as long, ThreadPoolExecutor(1) as short:
-        cutting = short.submit(_layers, parts, kept)
-        wood = long.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, short_done)
-        falls = short.submit(_fall, parts if span is not None else (), canvas, kept)
+    # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to others; another does
+    # light and shadow, many short steps over which two would only fight. Whichever is done first helps the other.
+    turns = Turns()
+    with single_threaded_cv2(), ThreadPoolExecutor(max(cores(), 2)) as pool:
+        cutting = pool.submit(_layers, parts, kept)
+        wood = pool.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, pool)
         layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
         seen = {layer.part.name for layer in layers}
-        lights = {p.name: short.submit(_lighting, p, canvas, middle, kept) for p in parts if p.name in seen}
-        shades = {p.name: short.submit(_shade, p, _casters(parts, n), canvas, kept) for n, p in enumerate(parts) if p.name in seen}
-        pieces = [short.submit(_pieces, layer.region, canvas, kept) for layer in layers]
-        short.submit(short_done.set)
-    boards = wood.result()
+        falls = turns.add(partial(_fall, parts if span is not None else (), canvas, kept))
+        lights = {p.name: turns.add(partial(_lighting, p, canvas, middle, kept)) for p in parts if p.name in seen}
+        shades = {p.name: turns.add(partial(_shade, p, _casters(parts, n), canvas, kept)) for n, p in enumerate(parts) if p.name in seen}
+        pieces = [turns.add(partial(_pieces, layer.region, canvas, kept)) for layer in layers]
+        pool.submit(turns.run)
+        boards = wood.result()
+        turns.run()
     ground_shade = falls.result()
     found = {p.name: p for p in parts}
     faces = [_face(layer, found[layer.part.name], boards, lights[layer.part.name].result(), shades[layer.part.name].result(), cut.result(), canvas)
@@ -156,11 +157,8 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
 
 
 def _wood(scene: Scene, parts: tuple[Part | Fitting, ...], cutting: Future[tuple[Layer, ...]], canvas: Canvas, kept: Kept,
-          first: bool, alone: threading.Event) -> dict[str, LoadedBoard]:
-    """The boards that are seen, by name; for a ``first`` picture, which shows them all, their bare layers are put into ``kept``.
-
-    Once ``alone`` is set, nothing else is being done beside it.
-    """
+          first: bool, pool: ThreadPoolExecutor) -> dict[str, LoadedBoard]:
+    """The boards that are seen, by name; for a ``first`` picture, which shows them all, their bare layers are put into ``kept``."""
     found = {p.name: p for p in parts if isinstance(p, Part)}
     boards = {p.board: load_board(scene.boards[p.board], kept) for p in list(found.values())[-1:]}  # what lies on top is seen
     seen = [layer for layer in cutting.result() if layer.part.name in found and _on_canvas(layer.region, canvas)]
@@ -168,7 +166,7 @@ def _wood(scene: Scene, parts: tuple[Part | Fitting, ...], cutting: Future[tuple
     for layer in seen if first else ():
         if layer.colour is None:
             part = found[layer.part.name]
-            bare_layer(part, boards[part.board], canvas, canvas.window(layer.region.bounds), kept, beside=0 if alone.is_set() else 1)
+            bare_layer(part, boards[part.board], canvas, canvas.window(layer.region.bounds), kept, pool=pool)
     return boards
 
 

@@ -7,7 +7,7 @@ from itertools import groupby
 
 import numpy as np
 
-from ..outline.coverage import coverage
+from ..outline.coverage import Runs, coverage_runs
 from ..outline.shape import Shape
 from .bands import band_list
 from .canvas import Canvas
@@ -16,7 +16,6 @@ __all__ = ["Piece", "Pieces", "region_pieces"]
 
 TILE = 128  # columns looked at together
 ALONE = 5   # tiles from which a full run is a piece of its own
-AT_ONCE = 2_000_000  # pixels covered in one go
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,40 +41,72 @@ class Pieces:
 def region_pieces(region: Shape, canvas: Canvas, window: tuple[int, int, int, int]) -> Pieces:
     """The pieces of a region in the bands that ``in_bands`` makes of a canvas; exact coverage at the edge."""
     x0, y0, x1, y1 = window
-    origin = (canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1])
     bands = band_list(canvas.height, canvas.width)
-    found: list[tuple[Piece, ...]] = [()] * len(bands)
     touched = [n for n, (first, last) in enumerate(bands) if last > y0 and first < y1]
-    # As many bands at once as go into some megabytes: each call of ``coverage`` sorts through the whole outline.
-    step = max(1, int(AT_ONCE / max((x1 - x0) * (bands[0][1] - bands[0][0]), 1)))
-    for k in range(0, len(touched), step):
-        some = touched[k:k + step]
-        first, last = bands[some[0]][0], bands[some[-1]][1]
-        cover = coverage(region, origin=origin, px_per_mm=canvas.px_per_mm, size=(x1 - x0, canvas.height), rows=(first, last))
-        tops, edges = [bands[n][0] - first for n in some], np.arange(0, x1 - x0, TILE)
-        # The least and the most of each tile: down a band first, which is fast, then across.
-        least, most = (how.reduceat(np.stack([how.reduce(cover[top:end], axis=0) for top, end in zip(tops, [*tops[1:], len(cover)], strict=True)]),
-                                    edges, axis=1) for how in (np.minimum, np.maximum))
-        kinds = np.where(most <= 0, 0, np.where(least >= 1, 2, 1))  # empty, edge, full
-        for n, top, row in zip(some, tops, kinds.tolist(), strict=True):
-            if any(row):
-                found[n] = _band_pieces(cover[top:top + bands[n][1] - bands[n][0]], row, x0)
+    found: list[tuple[Piece, ...]] = [()] * len(bands)
+    if not touched or x1 <= x0:
+        return Pieces(tuple(found))
+    top, bottom = bands[touched[0]][0], bands[touched[-1]][1]
+    runs = coverage_runs(region, origin=(canvas.origin[0] + x0 / canvas.px_per_mm, canvas.origin[1]), px_per_mm=canvas.px_per_mm,
+                         size=(x1 - x0, canvas.height), rows=(top, bottom))
+    height = bands[0][1] - bands[0][0]
+    kinds = _kinds(runs, height)
+    placed = [(n, *piece) for n, row in zip(touched, kinds.tolist(), strict=True) for piece in _columns(row, x1 - x0)]
+    edges = [(n, a, b) for n, a, b, full in placed if not full]
+    covers = iter(_covers(runs, [(bands[n][0] - top, bands[n][1] - top, a, b) for n, a, b in edges]))
+    for n, a, b, full in placed:
+        found[n] += (Piece(x0 + a, x0 + b, None if full else next(covers)),)
     return Pieces(tuple(found))
 
 
-def _band_pieces(cover: np.ndarray, kinds: list[int], left: int) -> tuple[Piece, ...]:
-    """The pieces of one band of tiles that are empty (0), on the edge (1) or full (2)."""
+def _kinds(runs: Runs, height: int) -> np.ndarray:
+    """Of each tile, ``height`` rows by ``TILE`` columns (the last of each may be smaller): empty (0), on the edge (1) or full (2)."""
+    lines, width = runs.shape
+    bands, tiles = -(-lines // height), -(-width // TILE)
+    shown = np.flatnonzero(runs.value > 0)
+    start, value = runs.start.take(shown), runs.value.take(shown)
+    line, first = np.divmod(start, width)
+    last = first + runs.start.take(shown + 1) - start
+    band = line // height * (tiles + 1)
+
+    def counted(low: np.ndarray, high: np.ndarray, band: np.ndarray) -> np.ndarray:
+        """How many of some runs, from tile ``low`` to before tile ``high`` of a band each, lie over each tile."""
+        steps = np.bincount(band + low, minlength=bands * (tiles + 1)) - np.bincount(band + high, minlength=bands * (tiles + 1))
+        return np.cumsum(steps.reshape(bands, tiles + 1), axis=1)[:, :tiles]
+
+    some = counted(first // TILE, (last - 1) // TILE + 1, band) > 0
+    # Over all of a tile's width, in all of its rows.
+    low, high = -(-first // TILE), np.where(last == width, tiles, last // TILE)
+    whole = np.flatnonzero((value >= 1) & (low < high))
+    rows = np.minimum(height, lines - height * np.arange(bands))
+    full = counted(low.take(whole), high.take(whole), band.take(whole)) == rows[:, None]
+    return np.where(full, 2, some.astype(int))
+
+
+def _columns(kinds: list[int], width: int) -> list[tuple[int, int, bool]]:
+    """The pieces of one band of tiles: first and last column, and whether the region is full there."""
     # A short full run beside an edge goes with it: one more call costs more than covering some pixels by one.
     joined: list[int] = []
     for kind, run in groupby(kinds):
         count, n = len(list(run)), len(joined)
         beside = 1 in (joined[-1:] + kinds[n + count:n + count + 1])
         joined += [1 if kind == 2 and count < ALONE and beside else kind] * count
-    width, start, pieces = cover.shape[1], 0, []
+    start, pieces = 0, []
     for kind, run in groupby(joined):
         end = start + len(list(run))
-        a, b = start * TILE, min(end * TILE, width)
         if kind:
-            pieces.append(Piece(left + a, left + b, None if kind == 2 else cover[:, a:b].copy()))
+            pieces.append((start * TILE, min(end * TILE, width), kind == 2))
         start = end
-    return tuple(pieces)
+    return pieces
+
+
+def _covers(runs: Runs, boxes: list[tuple[int, int, int, int]]) -> list[np.ndarray]:
+    """Coverage of some boxes (first and last row, first and last column), in one go."""
+    if not boxes:
+        return []
+    first, last, left, right = np.array(boxes, np.int64).T
+    box = np.repeat(np.arange(len(boxes)), last - first)
+    row = np.arange(len(box)) - np.repeat(np.cumsum(last - first) - last, last - first)
+    values = runs.strips(row, left[box], right[box])
+    ends = np.cumsum((last - first) * (right - left))
+    return [part.reshape(b - a, d - c) for part, (a, b, c, d) in zip(np.split(values, ends[:-1]), boxes, strict=True)]

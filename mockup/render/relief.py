@@ -136,13 +136,17 @@ def _laid(rim: tuple[np.ndarray, np.ndarray], d: np.ndarray, canvas: Canvas, fac
     what weight, and the share of the face in each pixel and of all."""
     width, height = canvas.width // factor, canvas.height // factor
     at = (rim[0] // factor) * width + rim[1] // factor
-    count = np.bincount(at, minlength=width * height)
-    pixels = np.flatnonzero(count)
-    place = np.empty(len(count), np.int32)
-    place[pixels] = np.arange(len(pixels), dtype=np.int32)
     # Beyond the edge is no light of the part's: coverage ends it there.
-    at, weight = place[at], np.where(d > 0, np.float32(1), np.float32(1e-3))
-    face = (factor**2 - count[pixels]).astype(np.float32)
+    weight = np.where(d > 0, np.float32(1), np.float32(1e-3))
+    if factor == 1:
+        return at, np.arange(len(at)), weight, np.zeros(len(at), np.float32), weight
+    touched = np.zeros(width * height, bool)
+    touched[at] = True
+    pixels = np.flatnonzero(touched)
+    place = np.empty(len(touched), np.int32)
+    place[pixels] = np.arange(len(pixels), dtype=np.int32)
+    at = place[at]
+    face = (factor**2 - np.bincount(at)).astype(np.float32)
     return pixels, at, weight, face, face + np.bincount(at, weight, len(pixels))
 
 
