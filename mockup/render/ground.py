@@ -91,16 +91,8 @@ def _clusters(part: Shape) -> list[tuple[float, float, float, float]]:
     x0, y0, x1, y1 = part.bounds
     if len(part.rings) < 2 or (x1 - x0) * (y1 - y0) < _WIDE:
         return [part.bounds]
-    boxes: list[list[float]] = []
-    for ring in part.rings:
-        (x0, y0), (x1, y1) = (ring.min(axis=0) - 4.0).tolist(), (ring.max(axis=0) + 4.0).tolist()
-        while True:
-            met = next((b for b in boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0), None)
-            if met is None:
-                break
-            boxes.remove(met)
-            x0, y0, x1, y1 = min(x0, met[0]), min(y0, met[1]), max(x1, met[2]), max(y1, met[3])
-        boxes.append([x0, y0, x1, y1])
+    around = [(*(ring.min(axis=0) - 4.0).tolist(), *(ring.max(axis=0) + 4.0).tolist()) for ring in part.rings]
+    boxes = [box for box, _ in _apart([(box, []) for box in around])]
     x0, y0, x1, y1 = part.bounds
     if sum((b[2] - b[0]) * (b[3] - b[1]) for b in boxes) > _SPARSE * (x1 - x0) * (y1 - y0):
         return [part.bounds]
@@ -164,38 +156,50 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
         heights.setdefault((rise, thin), []).append(shape)
     # Parts that lie on each other cast one shadow, the deepest, not one each. (Zeros, unlike zeros_like, costs only what is touched.)
     darks = [np.zeros(left.shape, np.float32) for _ in _LAYERS]
-    touched = [size[0], size[1], 0, 0]
+    touched: list[list[tuple[int, ...]]] = [[] for _ in _LAYERS]
     for (rise, thin), shapes in heights.items():
         k = min(rise / _BODY, 1.5)
-        boxes = np.array([shape.bounds for shape in shapes])
-        # Worked out only where they can fall.
+        # Worked out only where they can fall: screws at both ends of a body shade nothing between.
         far = max(abs(v) for v in (15.0 * k, 9.0 * k)) + 3 * 21.0 * k + 3
-        a = int(np.clip((boxes[:, 0].min() - far - canvas.origin[0]) * s, 0, size[0]))
-        b = int(np.clip((boxes[:, 2].max() + far - canvas.origin[0]) * s + 1, 0, size[0]))
-        c = int(np.clip((boxes[:, 1].min() - far - canvas.origin[1]) * s, 0, size[1]))
-        d = int(np.clip((boxes[:, 3].max() + far - canvas.origin[1]) * s + 1, 0, size[1]))
-        if a >= b or c >= d:
-            continue
-        touched = [min(touched[0], a), min(touched[1], c), max(touched[2], b), max(touched[3], d)]
-        # What lies beyond the canvas casts onto it too.
-        pad = int(15.0 * k * s) + int(3 * 7.5 * k * s) + 2
-        origin = (canvas.origin[0] + (a - pad) / s, canvas.origin[1] + (c - pad) / s)
-        wide, high = b - a + 2 * pad, d - c + 2 * pad
-        mask = _mask(shapes, origin, s, (wide, high), thin)
-        for n, ((dx, dy, blur, depth), dark) in enumerate(zip(_LAYERS, darks, strict=True)):
-            if rise < _FLAT:
-                if n != 1:
-                    continue
-                depth = _ALL  # so low that the three fall together
-            mx, my = canvas.in_drawing(dx * k * s, dy * k * s)
-            moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), (wide, high), flags=cv2.INTER_LINEAR)
-            soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
-            here = dark[c:d, a:b]
-            np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
-    a, c, b, d = touched
-    for dark in darks:
-        left[c:d, a:b] *= 1 - dark[c:d, a:b]
+        for box, some in _apart([((shape.bounds[0] - far, shape.bounds[1] - far, shape.bounds[2] + far, shape.bounds[3] + far), [shape]) for shape in shapes]):
+            a, c = (int(np.clip((box[n] - canvas.origin[n]) * s, 0, size[n])) for n in (0, 1))
+            b, d = (int(np.clip((box[n + 2] - canvas.origin[n]) * s + 1, 0, size[n])) for n in (0, 1))
+            if a >= b or c >= d:
+                continue
+            # What lies beyond the canvas casts onto it too.
+            pad = int(15.0 * k * s) + int(3 * 7.5 * k * s) + 2
+            origin = (canvas.origin[0] + (a - pad) / s, canvas.origin[1] + (c - pad) / s)
+            wide, high = b - a + 2 * pad, d - c + 2 * pad
+            mask = _mask(some, origin, s, (wide, high), thin)
+            for n, ((dx, dy, blur, depth), dark) in enumerate(zip(_LAYERS, darks, strict=True)):
+                if rise < _FLAT:
+                    if n != 1:
+                        continue
+                    depth = _ALL  # so low that the three fall together
+                mx, my = canvas.in_drawing(dx * k * s, dy * k * s)
+                moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), (wide, high), flags=cv2.INTER_LINEAR)
+                soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
+                here = dark[c:d, a:b]
+                np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
+                touched[n].append((a, c, b, d))
+    for dark, boxes in zip(darks, touched, strict=True):
+        for (a, c, b, d), _ in _apart([(box, []) for box in boxes]):
+            left[c:d, a:b] *= 1 - dark[c:d, a:b]
     return left
+
+
+def _apart(boxes: list[tuple[tuple, list]]) -> list[tuple[tuple, list]]:
+    """Boxes (x0, y0, x1, y1), each with a list, as few that do not meet: those that do become the box around both, with both lists."""
+    found: list[tuple[tuple, list]] = []
+    for box, own in boxes:
+        while True:
+            n = next((n for n, (o, _) in enumerate(found) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]), None)
+            if n is None:
+                break
+            other, its = found.pop(n)
+            box, own = (min(box[0], other[0]), min(box[1], other[1]), max(box[2], other[2]), max(box[3], other[3])), its + own
+        found.append((box, own))
+    return found
 
 
 def _mask(shapes: list[Shape], origin: tuple[float, float], s: float, size: tuple[int, int], thin: bool) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -100,19 +101,22 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
 
     # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to others; another does
     # light and shadow, many short steps over which two would only fight. Whichever is done first helps the other.
-    turns = Turns()
+    turns, free = Turns(), threading.Event()
     with single_threaded_cv2(), ThreadPoolExecutor(max(cores(), 2)) as pool:
-        cutting = pool.submit(_layers, parts, kept)
+        cutting = turns.add(partial(_layers, parts, kept))
         wood = pool.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, pool)
+        wood.add_done_callback(lambda _: turns.run())
+        pool.submit(free.wait)  # the place of this thread, until it has done the short steps
+        turns.run()
         layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
         seen = {layer.part.name for layer in layers}
         falls = turns.add(partial(_fall, parts if span is not None else (), canvas, kept))
         lights = {p.name: turns.add(partial(_lighting, p, canvas, middle, kept)) for p in parts if p.name in seen}
         shades = {p.name: turns.add(partial(_shade, p, _casters(parts, n), canvas, kept)) for n, p in enumerate(parts) if p.name in seen}
         pieces = [turns.add(partial(_pieces, layer.region, canvas, kept)) for layer in layers]
-        pool.submit(turns.run)
-        boards = wood.result()
         turns.run()
+        free.set()
+        boards = wood.result()
     ground_shade = falls.result()
     found = {p.name: p for p in parts}
     faces = [_face(layer, found[layer.part.name], boards, lights[layer.part.name].result(), shades[layer.part.name].result(), cut.result(), canvas)
