@@ -15,16 +15,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from mockup.outline.boxes import apart
 from mockup.outline.distance import edge_field
 from mockup.outline.shape import Shape, ring_area
 
-__all__ = ["BEYOND", "rim_field"]
+__all__ = ["BEYOND", "rim_strip"]
 
 FIT = 2e-3    # mm by which a ring may leave the figure it is taken for
 SIDES = 8     # of a polygon
 BEYOND = 1.5  # mm outside the edge up to which the field is worked out
 
 Field = tuple[np.ndarray, np.ndarray, np.ndarray]  # distance, and the way in (x, y)
+Window = tuple[int, int, int, int]  # columns a and rows b to columns c and rows e
 
 
 @dataclass(frozen=True)
@@ -36,46 +38,60 @@ class _Figure:
     edges: tuple[tuple[float, float, float, float], ...] = ()
 
 
-def rim_field(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, size: tuple[int, int], reach: float,
-              beyond: float = BEYOND, inside: bool = True) -> tuple[np.ndarray, np.ndarray] | None:
-    """As ``edge_field``, from ``beyond`` mm outside the edge to ``reach`` mm inside; None when no ring is a figure known here.
+def rim_strip(shape: Shape, *, origin: tuple[float, float], px_per_mm: float, size: tuple[int, int], beyond: float,
+              within: float) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray, np.ndarray] | None:
+    """As ``edge_strip``, pixels in no certain order; None when no ring is a figure known here.
 
-    Further out the distance is ``-beyond`` or less and the direction zero.
-    With ``inside`` false, so may it be further in than ``reach``.
+    ``beyond`` is at most ``BEYOND``.
     """
     figures = [_figure(ring) for ring in shape.rings]
     # A single ring of free form is the whole, which the general field does best.
     if not any(figures) and len(figures) == 1:
         return None
-    known: dict[tuple, Field] = {}
-    distance = np.full(size[::-1], -beyond, np.float32)
-    inward = np.zeros((*size[::-1], 2), np.float32)
-    # The larger first: what is cut out of a ring comes after it, and what stands in a hole after that.
-    for n in sorted(range(len(figures)), key=lambda n: -abs(ring_area(shape.rings[n]))):
-        ring, figure = shape.rings[n], figures[n]
-        outer = ring_area(ring) > 0
-        low, high = ring.min(axis=0), ring.max(axis=0)
-        whole = ((float(low[0]), float(low[1]), float(high[0]), float(high[1])),)
-        filled = figure is None or not figure.edges or inside or len(figures) > 1
-        for box in whole if filled else _slender(figure.edges, max(reach, beyond)):
-            window = _window(box, beyond if outer and filled else max(reach, beyond), origin, px_per_mm, size)
-            if window is None:
-                continue
-            d, nx, ny = _free(ring, window, origin, px_per_mm, reach, beyond, known) if figure is None else figure.at(*_centres(window, origin, px_per_mm))
-            _lay(distance, inward, window, d, nx, ny, outer)
-    return distance, inward
+    found: list[tuple[np.ndarray, Field]] = []
+
+    def keep(window: Window, field: Field, more: np.ndarray | bool = True) -> None:
+        d = field[0]
+        at = np.flatnonzero((d < within) & (d > -beyond) & more)
+        rows, columns = np.divmod(at, d.shape[1])
+        found.append(((rows + window[1]) * size[0] + columns + window[0], tuple(plane.ravel()[at] for plane in field)))
+
+    if len(figures) == 1 and figures[0].edges:
+        # Much is enclosed, little touched: strips along its sides, each of which has the pixels that the ones before it have not.
+        had = np.zeros(size[::-1], bool)
+        for box in _slender(figures[0].edges, max(within, beyond)):
+            if (window := _window(box, max(within, beyond), origin, px_per_mm, size)) is not None:
+                a, b, c, e = window
+                keep(window, figures[0].at(*_centres(window, origin, px_per_mm)), ~had[b:e, a:c])
+                had[b:e, a:c] = True
+    else:
+        known: dict[tuple, Field] = {}
+        # The larger first: what is cut out of a ring comes after it, and what stands in a hole after that.
+        rings = sorted(zip(shape.rings, figures, strict=True), key=lambda ring: -abs(ring_area(ring[0])))
+        placed = [(window, [(window, *ring)]) for ring in rings
+                  if (window := _window((*ring[0].min(axis=0), *ring[0].max(axis=0)), max(within, beyond), origin, px_per_mm, size)) is not None]
+        for around, some in apart(placed):
+            fields = [(window, figure.at(*_centres(window, origin, px_per_mm)) if figure is not None else
+                       _free(ring, window, origin, px_per_mm, within, beyond, known), ring_area(ring) > 0) for window, ring, figure in some]
+            keep(around, fields[0][1] if len(fields) == 1 else _joined(around, fields))
+    at = np.concatenate([at for at, _ in found]) if found else np.zeros(0, np.int64)
+    d, nx, ny = (np.concatenate([field[k] for _, field in found]).astype(np.float32) if found else np.zeros(0, np.float32) for k in range(3))
+    return np.divmod(at, size[0]), d, np.column_stack((nx, ny))
 
 
-def _lay(distance: np.ndarray, inward: np.ndarray, window, d: np.ndarray, nx: np.ndarray, ny: np.ndarray, outer: bool) -> None:
-    """Join the field of one filled ring to what is there: of outer rings the nearest counts, of a hole what it leaves."""
-    a, b, c, e = window
-    here, way = distance[b:e, a:c], inward[b:e, a:c]
-    if not outer:
-        d, nx, ny = -d, -nx, -ny
-    closer = d > here if outer else d < here
-    np.copyto(here, d, where=closer)
-    np.copyto(way[..., 0], nx, where=closer)
-    np.copyto(way[..., 1], ny, where=closer)
+def _joined(around: Window, fields: list[tuple[Window, Field, bool]]) -> Field:
+    """The field of rings that lie on or in each other, each with its window and whether it is an outer one, over a window around them."""
+    a, b, c, e = around
+    distance = np.full((e - b, c - a), -BEYOND, np.float32)
+    nx, ny = np.zeros_like(distance), np.zeros_like(distance)
+    for (left, top, right, bottom), field, outer in fields:
+        here = np.s_[top - b:bottom - b, left - a:right - a]
+        # Of outer rings the nearest counts, of a hole what it leaves.
+        d, x, y = field if outer else (-plane for plane in field)
+        closer = d > distance[here] if outer else d < distance[here]
+        for plane, values in ((distance, d), (nx, x), (ny, y)):
+            np.copyto(plane[here], values, where=closer)
+    return distance, nx, ny
 
 
 def _slender(edges: tuple[tuple[float, float, float, float], ...], wide: float) -> list[tuple[float, float, float, float]]:

@@ -12,6 +12,7 @@ from mockup.outline.shape import Shape, _rings, region_of, ring_area
 __all__ = ["circle", "many", "outline", "plate", "strip", "strips"]
 
 Point = tuple[float, float]
+APART = 1e-6  # mm: what is nearer than that touches
 CHORD = 2e-4  # mm between a circle and its chords: nothing of it is seen at any scale
 
 
@@ -66,4 +67,8 @@ def many(shapes: Sequence[Shape]) -> Shape:
 
     if len(shapes) == 1:
         return shapes[0]
+    low, high = np.split(np.array([shape.bounds for shape in shapes]), 2, axis=1)
+    apart = ((low[:, None] > high[None] + APART) | (low[None] > high[:, None] + APART)).any(axis=-1)
+    if np.count_nonzero(~apart) == len(shapes):  # each meets itself only: nothing to unite
+        return Shape(tuple(ring for shape in shapes for ring in shape.rings))
     return Shape(_rings(shapely.union_all([region_of(s) for s in shapes])))

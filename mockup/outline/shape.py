@@ -68,9 +68,8 @@ class Shape:
     @cached_property
     def bounds(self) -> tuple[float, float, float, float]:
         """Left, top, right and bottom, mm."""
-        low = np.min([ring.min(axis=0) for ring in self.rings], axis=0)
-        high = np.max([ring.max(axis=0) for ring in self.rings], axis=0)
-        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+        x, y = (self.rings[0] if len(self.rings) == 1 else np.concatenate(self.rings)).T
+        return float(x.min()), float(y.min()), float(x.max()), float(y.max())
 
     @cached_property
     def area(self) -> float:

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from ..colour.spaces import lab_to_linear
+from ..outline.boxes import apart
 from ..outline.coverage import coverage
 from ..outline.fewer import thinned
 from ..outline.shape import Shape
@@ -92,7 +93,7 @@ def _clusters(part: Shape) -> list[tuple[float, float, float, float]]:
     if len(part.rings) < 2 or (x1 - x0) * (y1 - y0) < _WIDE:
         return [part.bounds]
     around = [(*(ring.min(axis=0) - 4.0).tolist(), *(ring.max(axis=0) + 4.0).tolist()) for ring in part.rings]
-    boxes = [box for box, _ in _apart([(box, []) for box in around])]
+    boxes = [box for box, _ in apart([(box, []) for box in around])]
     x0, y0, x1, y1 = part.bounds
     if sum((b[2] - b[0]) * (b[3] - b[1]) for b in boxes) > _SPARSE * (x1 - x0) * (y1 - y0):
         return [part.bounds]
@@ -161,7 +162,7 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
         k = min(rise / _BODY, 1.5)
         # Worked out only where they can fall: screws at both ends of a body shade nothing between.
         far = max(abs(v) for v in (15.0 * k, 9.0 * k)) + 3 * 21.0 * k + 3
-        for box, some in _apart([((shape.bounds[0] - far, shape.bounds[1] - far, shape.bounds[2] + far, shape.bounds[3] + far), [shape]) for shape in shapes]):
+        for box, some in apart([((shape.bounds[0] - far, shape.bounds[1] - far, shape.bounds[2] + far, shape.bounds[3] + far), [shape]) for shape in shapes]):
             a, c = (int(np.clip((box[n] - canvas.origin[n]) * s, 0, size[n])) for n in (0, 1))
             b, d = (int(np.clip((box[n + 2] - canvas.origin[n]) * s + 1, 0, size[n])) for n in (0, 1))
             if a >= b or c >= d:
@@ -183,23 +184,9 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
                 np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
                 touched[n].append((a, c, b, d))
     for dark, boxes in zip(darks, touched, strict=True):
-        for (a, c, b, d), _ in _apart([(box, []) for box in boxes]):
+        for (a, c, b, d), _ in apart([(box, []) for box in boxes]):
             left[c:d, a:b] *= 1 - dark[c:d, a:b]
     return left
-
-
-def _apart(boxes: list[tuple[tuple, list]]) -> list[tuple[tuple, list]]:
-    """Boxes (x0, y0, x1, y1), each with a list, as few that do not meet: those that do become the box around both, with both lists."""
-    found: list[tuple[tuple, list]] = []
-    for box, own in boxes:
-        while True:
-            n = next((n for n, (o, _) in enumerate(found) if o[0] < box[2] and o[2] > box[0] and o[1] < box[3] and o[3] > box[1]), None)
-            if n is None:
-                break
-            other, its = found.pop(n)
-            box, own = (min(box[0], other[0]), min(box[1], other[1]), max(box[2], other[2]), max(box[3], other[3])), its + own
-        found.append((box, own))
-    return found
 
 
 def _mask(shapes: list[Shape], origin: tuple[float, float], s: float, size: tuple[int, int], thin: bool) -> np.ndarray:

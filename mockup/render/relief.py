@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from ..outline.closed import BEYOND, rim_field
+from ..outline.closed import BEYOND, rim_strip
 from ..outline.distance import edge_strip
 from ..outline.shape import Shape, ring_area
 from ..scene.values import Edge, Form
@@ -156,12 +156,7 @@ def _rim(shape: Shape, canvas: Canvas, width: float, factor: int) -> tuple[tuple
     # A little beyond the edge too: coverage, not light, ends the part there. All of the pixels that the edge runs
     # through, that is, and of those beside them from which light kept coarser than the picture is spread.
     beyond = min(BEYOND, 2.5 * factor / canvas.px_per_mm)
-    found = rim_field(shape, **place, reach=width, beyond=beyond, inside=False)
-    if found is None:
-        rim, d, toward = edge_strip(shape, **place, beyond=beyond, within=width)
-    else:
-        at = np.flatnonzero((found[0] < width) & (found[0] > -beyond))
-        rim, d, toward = np.divmod(at, canvas.width), found[0].ravel()[at], found[1].reshape(-1, 2)[at]
+    rim, d, toward = rim_strip(shape, **place, beyond=beyond, within=width) or edge_strip(shape, **place, beyond=beyond, within=width)
     return rim, np.maximum(d, 0), toward, _laid(rim, d, canvas, factor)
 
 

@@ -20,8 +20,10 @@ ACROSS = 256   # steps across a bar
 ALONG = 40.0   # mm between the places along a bar at which its light is worked out
 SIDE = 0.985   # how far up its side a bar is seen: the last hundredth has no width
 
+Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius in mm
 
-def rod_lighting(rods: Sequence[tuple[float, float, float, float, float]], gloss: float, picture: Canvas, window: tuple[int, int, int, int],
+
+def rod_lighting(rods: Sequence[Rod], gloss: float, picture: Canvas, window: tuple[int, int, int, int],
                  middle: tuple[float, float], *, metal: bool) -> tuple[Coarse, Coarse | None]:
     """Light on bars (x0, y0, x1, y1, radius in mm) over a window of the picture; as ``relief.part_lighting``."""
     s = picture.px_per_mm
@@ -30,24 +32,37 @@ def rod_lighting(rods: Sequence[tuple[float, float, float, float, float]], gloss
     size = (max(c - a, 1), max(d - b, 1))
     body, gain = np.full(size[::-1], 0.5, np.float32), None if metal else np.zeros(size[::-1], np.float32)
     nearest = np.full(size[::-1], 9.0, np.float32)
-    for rod in rods:
-        _lay(rod, gloss, picture, origin, s, middle, body, gain, nearest)
+    shown = [rod for rod in rods if _window(rod, origin, s, body.shape) is not None]
+    for rod, tables in zip(shown, _tables(shown, gloss, picture, middle, 1 / s, gain is None), strict=True):
+        _lay(rod, tables, origin, s, body, gain, nearest)
     canvas = Canvas(origin, s, size)
     return Coarse(body, canvas), None if gain is None else Coarse(gain, canvas)
 
 
-def _lay(rod, gloss: float, picture: Canvas, origin, s: float, middle, body: np.ndarray, gain: np.ndarray | None, nearest: np.ndarray) -> None:
-    x0, y0, x1, y1, radius = rod
+def _direction(rod: Rod) -> tuple[float, float, float]:
+    """Length and unit direction."""
+    x0, y0, x1, y1, _ = rod
     length = float(np.hypot(x1 - x0, y1 - y0))
-    ux, uy = ((x1 - x0) / length, (y1 - y0) / length) if length > 1e-9 else (0.0, 1.0)
+    return (length, (x1 - x0) / length, (y1 - y0) / length) if length > 1e-9 else (length, 0.0, 1.0)
+
+
+def _window(rod: Rod, origin, s: float, shape: tuple[int, ...]) -> tuple[int, int, int, int] | None:
+    """Columns a to b and rows c to d that a bar can touch."""
+    x0, y0, x1, y1, radius = rod
     pad = radius + 1.5 / s
-    height, width = body.shape
+    height, width = shape
     a = int(np.clip((min(x0, x1) - pad - origin[0]) * s, 0, width))
     b = int(np.clip((max(x0, x1) + pad - origin[0]) * s + 1, 0, width))
     c = int(np.clip((min(y0, y1) - pad - origin[1]) * s, 0, height))
     d = int(np.clip((max(y0, y1) + pad - origin[1]) * s + 1, 0, height))
-    if a >= b or c >= d:
-        return
+    return (a, b, c, d) if a < b and c < d else None
+
+
+def _lay(rod: Rod, tables: list[np.ndarray | None], origin, s: float, body: np.ndarray, gain: np.ndarray | None, nearest: np.ndarray) -> None:
+    x0, y0, _, _, radius = rod
+    length, ux, uy = _direction(rod)
+    pad = radius + 1.5 / s
+    a, b, c, d = _window(rod, origin, s, body.shape)
     x = origin[0] + (np.arange(a, b) + 0.5) / s - x0
     y = (origin[1] + (np.arange(c, d) + 0.5) / s - y0)[:, None]
     across = (-uy * x + ux * y) / radius
@@ -56,45 +71,55 @@ def _lay(rod, gloss: float, picture: Canvas, origin, s: float, middle, body: np.
     here = (np.abs(across) < 1 + 1.5 / (s * radius)) & (along > -pad) & (along < length + pad) & (near < nearest[c:d, a:b])
     if not here.any():
         return
-    tables = _tables(rod, (ux, uy), length, gloss, picture, middle, 1 / (s * radius), gain is None)
     t = (np.clip(across[here], -1, 1) + 1) * (ACROSS / 2)
     steps = tables[0].shape[0] - 1
     w = np.clip(along[here] / max(length, 1e-9), 0, 1) * steps
+    i, j = np.minimum(t.astype(int), ACROSS - 1), np.minimum(w.astype(int), max(steps - 1, 0))
+    p, q = t - i, w - j
+    upper, lower = j * (ACROSS + 1) + i, np.minimum(j + 1, steps) * (ACROSS + 1) + i
     for field, table in zip((body, gain), tables, strict=True):
         if field is None:
             continue
-        i, j = np.minimum(t.astype(int), ACROSS - 1), np.minimum(w.astype(int), max(steps - 1, 0))
-        p, q = t - i, w - j
-        k = np.minimum(j + 1, steps)
-        value = (1 - q) * ((1 - p) * table[j, i] + p * table[j, i + 1]) + q * ((1 - p) * table[k, i] + p * table[k, i + 1])
-        field[c:d, a:b][here] = value
+        flat = table.ravel()
+        field[c:d, a:b][here] = (1 - q) * ((1 - p) * flat.take(upper) + p * flat.take(upper + 1)) \
+            + q * ((1 - p) * flat.take(lower) + p * flat.take(lower + 1))
     nearest[c:d, a:b][here] = near[here]
 
 
-def _tables(rod, unit, length: float, gloss: float, picture: Canvas, middle, pixel: float, metal: bool):
-    """Light by place along (rows) and across (columns), averaged over a pixel of ``pixel`` radii."""
-    x0, y0, x1, y1, _ = rod
-    places = np.linspace(0, 1, max(1, round(length / ALONG)) + 1)[:, None]
-    t = np.linspace(-SIDE, SIDE, ACROSS + 1)[None, :]
-    nz = np.sqrt(1 - t * t) + 0 * places
-    nx, ny = -unit[1] * t + 0 * places, unit[0] * t + 0 * places
-    x, y = x0 + places * (x1 - x0) - middle[0] + 0 * t, y0 + places * (y1 - y0) - middle[1] + 0 * t
+def _tables(rods: Sequence[Rod], gloss: float, picture: Canvas, middle, pixel: float, metal: bool) -> list[list[np.ndarray | None]]:
+    """For each bar light by place along (rows) and across (columns), averaged over a pixel of ``pixel`` mm, and what its surface adds."""
+    if not rods:
+        return []
+    ways = [_direction(rod) for rod in rods]
+    counts = [max(1, round(length / ALONG)) + 1 for length, _, _ in ways]
+    # All of them in one go: each is so little work that the steps would cost more than what they do.
+    bar = np.repeat(np.arange(len(rods)), counts)
+    share = np.concatenate([np.linspace(0, 1, n) for n in counts])
+    x0, y0, x1, y1, radius = np.array(rods, np.float64).T
+    unit = np.array([way[1:] for way in ways])
+    t = np.linspace(-SIDE, SIDE, ACROSS + 1)
+    nz = np.broadcast_to(np.sqrt(1 - t * t), (len(bar), len(t)))
+    nx, ny = (n[bar, None] * t for n in (-unit[:, 1], unit[:, 0]))
+    x, y = (np.broadcast_to((a[bar] + share * (b - a)[bar] - m)[:, None], nz.shape) for a, b, m in ((x0, x1, middle[0]), (y0, y1, middle[1])))
     nx, ny = picture.in_room(nx, ny)
     x, y = picture.in_room(x, y)
     found = (mirror(nx, ny, nz, x, y, gloss), None) if metal else (diffuse(nx, ny, nz), shine(nx, ny, nz, x, y, gloss))
-    half = min(pixel * ACROSS / 4, ACROSS)
+    half = np.minimum(pixel / radius * (ACROSS / 4), ACROSS)[bar, None]
     at = np.arange(ACROSS + 1)
     low, high = np.clip(at - half, 0, ACROSS), np.clip(at + half, 0, ACROSS)
-    averaged = []
-    for table in found:
-        if table is None:
-            averaged.append(None)
-            continue
-        if half < 0.5:
-            averaged.append(table)
-            continue
-        sums = np.concatenate((np.zeros((len(table), 1)), np.cumsum((table[:, 1:] + table[:, :-1]) / 2, axis=1, dtype=np.float64)), axis=1)
-        upper = np.stack([np.interp(high, at, row) for row in sums])
-        lower = np.stack([np.interp(low, at, row) for row in sums])
-        averaged.append((upper - lower) / (high - low))
-    return averaged
+    split = np.cumsum(counts)[:-1]
+    averaged = [np.where(half < 0.5, table, _mean(table, low, high)) if table is not None else None for table in found]
+    pieces = [[None] * len(rods) if table is None else np.split(table, split) for table in averaged]
+    return [list(pair) for pair in zip(*pieces, strict=True)]
+
+
+def _mean(table: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """The mean of each row of a table from ``low`` to ``high``, counted in columns, linear between them."""
+    sums = np.concatenate((np.zeros((len(table), 1)), np.cumsum((table[:, 1:] + table[:, :-1]) / 2, axis=1, dtype=np.float64)), axis=1)
+
+    def upto(end: np.ndarray) -> np.ndarray:
+        i = np.minimum(end.astype(int), ACROSS - 1)
+        a, b = np.take_along_axis(sums, i, axis=1), np.take_along_axis(sums, i + 1, axis=1)
+        return a + (end - i) * (b - a)
+
+    return (upto(high) - upto(low)) / (high - low)

@@ -3,13 +3,24 @@
 import numpy as np
 import pytest
 
-from mockup.outline.closed import BEYOND, rim_field
+from mockup.outline.closed import BEYOND, rim_strip
 from mockup.outline.cut import without
 from mockup.outline.distance import edge_field
 from mockup.outline.figures import circle, many, outline, plate
 from mockup.outline.shape import Shape
 
 PLACE = {"origin": (0.0, 0.0), "px_per_mm": 6.0, "size": (250, 200)}
+
+
+def planes(shape: Shape, within: float, beyond: float = BEYOND):
+    """The strip laid out on the canvas: where it is, distance and way in; each pixel is told once."""
+    (rows, columns), d, inward = rim_strip(shape, within=within, beyond=beyond, **PLACE)
+    shown = np.zeros(PLACE["size"][::-1], int)
+    np.add.at(shown, (rows, columns), 1)
+    assert shown.max() <= 1
+    distance, way = np.zeros(shown.shape, np.float32), np.zeros((*shown.shape, 2), np.float32)
+    distance[rows, columns], way[rows, columns] = d, inward
+    return shown == 1, distance, way
 
 
 def free(centre, width: float, side: int) -> Shape:
@@ -31,38 +42,45 @@ SHAPES = {
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_as_the_general_field(name):
-    reach = 2.6
-    d, inward = rim_field(SHAPES[name], reach=reach, **PLACE)
-    true, way = edge_field(SHAPES[name], reach=reach + 2, **PLACE)
-    rim = (true < reach) & (true > -BEYOND + 0.05)
+    within = 2.6
+    shown, d, inward = planes(SHAPES[name], within)
+    true, way = edge_field(SHAPES[name], reach=within + 2, **PLACE)
     # Rings that are alike are read off the first one, between its samples: a ridge is a little rounder there.
-    assert np.abs(d - true)[rim].max() < (0.04 if name == "alike" else 0.005)
+    near = 0.04 if name == "alike" else 0.005
+    rim = (true < within - near) & (true > -BEYOND + 0.05)
+    assert shown[rim].all() and not shown[(true > within + near) | (true < -BEYOND - near)].any()
+    assert np.abs(d - true)[rim].max() < near
     turn = np.degrees(np.arccos(np.clip((inward * way).sum(axis=-1)[rim & (true > 0.3)], -1, 1)))
     assert np.percentile(turn, 95) < 2.5
-    assert ((d > 0) == (true > 0)).mean() > 0.999
+    assert ((d > 0) == (true > 0))[rim & (np.abs(true) > near)].all()
 
 
 def test_free_forms_alone_are_left_to_the_general_field():
-    assert rim_field(free((12, 12), 5.0, 1), reach=2.0, **PLACE) is None
+    assert rim_strip(free((12, 12), 5.0, 1), within=2.0, beyond=BEYOND, **PLACE) is None
 
 
-def test_only_the_strips_along_a_boards_sides_are_worked_out_when_the_inside_does_not_count():
+def test_only_the_strips_along_a_boards_sides_are_worked_out():
     quad = outline([(2.0, 2.0), (2.5, 30.0), (38.0, 30.0), (38.0, 2.0)])
-    d, _ = rim_field(quad, reach=0.8, inside=False, **PLACE)
+    shown, d, _ = planes(quad, 0.8)
     true, _ = edge_field(quad, reach=3.0, **PLACE)
-    rim = (true < 0.8) & (true > -1.4)
-    assert np.abs(d - true)[rim].max() < 0.005
-    assert d[90, 125] == -BEYOND
+    rim = (true < 0.8 - 0.005) & (true > -1.4)
+    assert shown[rim].all() and np.abs(d - true)[rim].max() < 0.005
+    assert not shown[90, 125]
 
 
-@pytest.mark.parametrize("reach, beyond", [(3.0, BEYOND), (0.8, 0.3)])
-def test_slanted_sides_are_worked_out_as_far_in_and_out_as_is_asked(reach, beyond):
+def test_what_lies_off_the_canvas_leaves_nothing():
+    shown, _, _ = planes(circle((80.0, 12.0), 6.0), 1.0)
+    assert not shown.any()
+
+
+@pytest.mark.parametrize("within, beyond", [(3.0, BEYOND), (0.8, 0.3)])
+def test_slanted_sides_are_worked_out_as_far_in_and_out_as_is_asked(within, beyond):
     """A tapered board: none of its sides runs along the rows or columns of the canvas."""
     quad = outline([(4.0, 2.0), (2.5, 30.0), (38.0, 27.0), (30.0, 3.0)])
-    d, inward = rim_field(quad, reach=reach, beyond=beyond, inside=False, **PLACE)
+    shown, d, inward = planes(quad, within, beyond)
     true, way = edge_field(quad, reach=6.0, **PLACE)
-    rim = (true < reach - 0.01) & (true > -beyond + 0.01)
-    assert np.abs(d - true)[rim].max() < 0.005
+    rim = (true < within - 0.01) & (true > -beyond + 0.01)
+    assert shown[rim].all() and np.abs(d - true)[rim].max() < 0.005
     turn = np.degrees(np.arccos(np.clip((inward * way).sum(axis=-1)[rim & (true > 0.3)], -1, 1)))
     assert np.percentile(turn, 95) < 2.5
-    assert (d[true < -beyond - 0.01] <= -beyond).all()
+    assert not shown[true < -beyond - 0.01].any()
