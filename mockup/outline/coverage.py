@@ -120,7 +120,10 @@ def coverage_runs(
     start = np.concatenate((edge[bare], pixel, after[gap]))
     value = np.concatenate((np.zeros(np.count_nonzero(bare)), np.clip((total - area) * _GRAIN, 0.0, 1.0), level[gap]))
     order = np.argsort(start, kind="stable")
-    return Runs(np.append(start.take(order), lines * width), value.take(order).astype(np.float32), (lines, width))
+    start, value = start.take(order), value.take(order).astype(np.float32)
+    new = np.append(True, value[1:] != value[:-1])
+    new[np.searchsorted(start, edge)] = True
+    return Runs(np.append(start[new], lines * width), value[new], (lines, width))
 
 
 def _edges(shape: Shape, origin, px_per_mm: float) -> tuple[np.ndarray, ...]:

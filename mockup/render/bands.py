@@ -60,9 +60,13 @@ class Turns:
             except IndexError:
                 return
             try:
-                future.set_result(work())
-            except BaseException as error:  # noqa: BLE001 - it is raised where the result is asked for
+                made = work()
+            except BaseException as error:  # it is raised where the result is asked for
                 future.set_exception(error)
+                if not isinstance(error, Exception):
+                    raise
+            else:
+                future.set_result(made)
 
 
 def in_bands(work: Callable[[int, int], None], rows: int, columns: int,

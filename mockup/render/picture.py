@@ -99,23 +99,25 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # What the last picture on this canvas shows, where nothing changed, need not be drawn again.
     last = kept.get(("last picture", side, canvas), Last, lambda _: canvas.width * canvas.height * 3)
 
-    # Nothing waits that need not. One thread reads boards and cuts bare layers, long work that leaves the interpreter to others; another does
-    # light and shadow, many short steps over which two would only fight. Whichever is done first helps the other.
-    turns, free = Turns(), threading.Event()
+    # Nothing waits that need not. A thread of the pool reads boards and cuts bare layers, long work that leaves the interpreter to others; this one
+    # does light and shadow, many short steps over which two would only fight. Whichever is done first helps the other.
+    turns, short_done = Turns(), threading.Event()
     with single_threaded_cv2(), ThreadPoolExecutor(max(cores(), 2)) as pool:
         cutting = turns.add(partial(_layers, parts, kept))
         wood = pool.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, pool)
         wood.add_done_callback(lambda _: turns.run())
-        pool.submit(free.wait)  # the place of this thread, until it has done the short steps
-        turns.run()
-        layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
-        seen = {layer.part.name for layer in layers}
-        falls = turns.add(partial(_fall, parts if span is not None else (), canvas, kept))
-        lights = {p.name: turns.add(partial(_lighting, p, canvas, middle, kept)) for p in parts if p.name in seen}
-        shades = {p.name: turns.add(partial(_shade, p, _casters(parts, n), canvas, kept)) for n, p in enumerate(parts) if p.name in seen}
-        pieces = [turns.add(partial(_pieces, layer.region, canvas, kept)) for layer in layers]
-        turns.run()
-        free.set()
+        pool.submit(short_done.wait)  # this thread stands for that one until then
+        try:
+            turns.run()
+            layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
+            seen = {layer.part.name for layer in layers}
+            falls = turns.add(partial(_fall, parts if span is not None else (), canvas, kept))
+            lights = {p.name: turns.add(partial(_lighting, p, canvas, middle, kept)) for p in parts if p.name in seen}
+            shades = {p.name: turns.add(partial(_shade, p, _casters(parts, n), canvas, kept)) for n, p in enumerate(parts) if p.name in seen}
+            pieces = [turns.add(partial(_pieces, layer.region, canvas, kept)) for layer in layers]
+            turns.run()
+        finally:
+            short_done.set()
         boards = wood.result()
     ground_shade = falls.result()
     found = {p.name: p for p in parts}
