@@ -119,11 +119,13 @@ def _centres(window, origin, s: float) -> tuple[np.ndarray, np.ndarray]:
 def _free(ring: np.ndarray, window, origin, s: float, reach: float, beyond: float, known: dict[tuple, Field]) -> Field:
     """The field of a ring of any form, filled, over its window; of rings that are alike (the buttons of tuners) read off the first one's."""
     a, b, c, e = window
-    outer = ring if ring_area(ring) > 0 else ring[::-1]
+    hole = ring_area(ring) < 0
+    outer = ring[::-1] if hole else ring
     low, high = outer.min(axis=0), outer.max(axis=0)
     turned = np.column_stack((low[0] + high[0] - outer[:, 0], outer[:, 1]))[::-1]
-    key, other = _likeness(outer, low), _likeness(turned, low)
-    margin = math.ceil(beyond * s) + 2
+    # Around a hole is material, as far in as is asked for.
+    margin = math.ceil((max(reach, beyond) if hole else beyond) * s) + 2
+    key, other = ((margin, _likeness(points, low)) for points in (outer, turned))
     if key not in known and other not in known:
         size = tuple(int(v) for v in np.ceil((high - low) * s) + 2 * margin)
         d, inward = edge_field(Shape((outer,)), origin=tuple(low - margin / s), px_per_mm=s, size=size, reach=reach + beyond)
@@ -137,11 +139,11 @@ def _free(ring: np.ndarray, window, origin, s: float, reach: float, beyond: floa
     return (field[0], -field[1], field[2]) if flip else tuple(field)
 
 
-def _likeness(ring: np.ndarray, low: np.ndarray) -> tuple:
+def _likeness(ring: np.ndarray, low: np.ndarray) -> bytes:
     """The same for rings that are moved only: their points from the topmost on, to a tenth of a micrometre."""
     own = np.rint((ring - low) * 1e4).astype(np.int64)
     first = int(np.argmin(own[:, 1] * 10**9 + own[:, 0]))
-    return (np.roll(own, -first, axis=0).tobytes(),)
+    return np.roll(own, -first, axis=0).tobytes()
 
 
 def _figure(ring: np.ndarray) -> _Figure | None:

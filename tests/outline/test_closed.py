@@ -36,6 +36,8 @@ SHAPES = {
     "holes": without(plate((20, 15), (30, 20), 4, 10), [circle((15, 15), 6), circle((26, 14), 3)]),
     "a disc in a hole": many([without(circle((20, 15), 26), [circle((20, 15), 18)]), circle((20, 15), 9)]),
     "free and disc": many([free((9, 12), 5.0, 1), circle((25, 12), 8)]),
+    "a free hole in a plate": without(plate((20, 16), (34, 28), 4, 10), [free((16, 14), 4.0, 1)]),
+    "a free hole in a free form": without(free((20, 16), 11.0, 1), [free((20, 14), 4.0, -1)]),
     "alike": many([free((9, 12), 5.0, 1), free((22.37, 12.21), 5.0, 1), free((34.1, 12.7), 5.0, -1)]),
 }
 
@@ -53,6 +55,16 @@ def test_as_the_general_field(name):
     turn = np.degrees(np.arccos(np.clip((inward * way).sum(axis=-1)[rim & (true > 0.3)], -1, 1)))
     assert np.percentile(turn, 95) < 2.5
     assert ((d > 0) == (true > 0))[rim & (np.abs(true) > near)].all()
+
+
+def test_a_hole_and_a_piece_of_its_form_do_not_share_their_margins():
+    """A piece of the form of a hole, worked out before it, reaches less far out than the hole does into the material."""
+    piece = free((7.0, 12.0), 4.0, 1)
+    shape = Shape((*piece.rings, *without(plate((27, 16), (24, 28), 3), [free((27.0, 16.0), 4.0 - 1e-9, 1)]).rings))
+    shown, d, _ = planes(shape, 4.0)
+    true, _ = edge_field(shape, reach=6.0, **PLACE)
+    rim = (true < 4.0 - 0.04) & (true > -BEYOND + 0.05)
+    assert shown[rim].all() and np.abs(d - true)[rim].max() < 0.04
 
 
 def test_free_forms_alone_are_left_to_the_general_field():
