@@ -220,6 +220,7 @@ def test_the_best_places_as_a_picture_and_one_taken(desk, capsys):
         assert image.width > 500 and image.info["icc_profile"]
     others = {n: h for n, h in contents(desk).items() if n != "pipit.toml"}
     assert run(["place", "pipit.toml", "--take", "2"]) == 0, "the only part need not be named"
+    assert capsys.readouterr().out == "pipit.toml\n", "the path as it was given"
     assert {n: h for n, h in contents(desk).items() if n != "pipit.toml"} == others
     after = (desk / "pipit.toml").read_text()
     kept = after.splitlines()
@@ -232,6 +233,10 @@ def test_the_best_places_as_a_picture_and_one_taken(desk, capsys):
     assert place.at == tuple(at) and place.turn == float(lines[1][5])
     assert run(["place", "pipit.toml", "--take", "1"]) == 0
     assert len((desk / "pipit.toml").read_text().splitlines()) == len(kept), "changed, not added again"
+    capsys.readouterr()
+    for given, told in ((".", "pipit.toml"), ("../pipit", "../pipit/pipit.toml"), (str(desk), str(desk / "pipit.toml"))):
+        assert run(["place", given, "--take", "1"]) == 0
+        assert capsys.readouterr().out == f"{told}\n"
 
 
 def test_a_keep_out_is_kept_out(desk, capsys):

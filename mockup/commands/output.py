@@ -11,7 +11,13 @@ import click
 
 from ..errors import MockupError
 
-__all__ = ["checked_file", "checked_folder", "note", "quoted", "table", "wrote"]
+__all__ = ["beside", "checked_file", "checked_folder", "note", "quoted", "table", "wrote"]
+
+
+def beside(scene: str, name: str) -> Path:
+    """A file of that name in the folder of a scene's file, its path as the scene was named on the command line."""
+    given = Path(scene)
+    return (given if given.is_dir() else given.parent) / name
 
 
 def checked_file(path: Path, suffixes: Iterable[str], inputs: Iterable[Path] = (), *, reader: str = "The scene") -> Path:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import checked_file, note, wrote
+from .output import beside, checked_file, note, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress, waiting
 from .typed import SPOT
@@ -55,7 +55,7 @@ def place(scene: str, part: str | None, angle: float, aim: str, margin: float, k
             picture = thumbnails(found.pixels, found.mm_per_pixel, found.pattern, found.places)
             files[path] = encode_picture(picture, path.suffix, px_per_mm=420 / (found.pattern.mask.shape[0] / found.pattern.px_per_mm))
         if take is not None:
-            files[loaded.file] = _taken(loaded.file, name, found.places[take - 1])
+            files[beside(scene, loaded.file.name)] = _taken(loaded.file, name, found.places[take - 1])
         write_all(files)
     wrote(*files)
     for number, one in enumerate(found.places, 1):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ..errors import MockupError
-from .output import checked_folder, note, wrote
+from .output import beside, checked_folder, note, wrote
 from .plain import PlainCommand, scene_argument, variant_option
 from .progress import progress
 
@@ -38,7 +38,7 @@ def shop(scene: str, variant: str | None, paper: str, start: str | None, full_si
 
     loaded = load_scene(scene)
     if new:
-        _begin(loaded)
+        _begin(loaded, beside(scene, "shop.toml"))
         return
     checked_folder(out)
     chosen = loaded if variant is None else loaded.with_variant(variant)
@@ -53,8 +53,8 @@ def shop(scene: str, variant: str | None, paper: str, start: str | None, full_si
             note(f"  {text}")
 
 
-def _begin(scene: Scene) -> None:
-    """Write the shop's file of a scene that has none."""
+def _begin(scene: Scene, path: Path) -> None:
+    """Write the shop's file of a scene that has none, to ``path`` beside it."""
     from ..files.whole import write_whole
     from ..papers.shop_file import shop_path
     from ..papers.shop_start import shop_start
@@ -64,8 +64,7 @@ def _begin(scene: Scene) -> None:
         raise MockupError("The scene has a shop file already.", fix="Fill that in.", where=there.name)
     if builtin_scenes().get(scene.name) == scene.file:
         raise MockupError(f'"{scene.name}" is a built-in scene, which stays as it is.', fix="Begin your own with mockup new.")
-    checked_folder(scene.folder)
-    path = scene.folder / "shop.toml"
+    checked_folder(path.parent)
     write_whole(path, shop_start(scene).encode("utf-8"))
     wrote(path)
     note("Measure each bought part, and write down what you find.")

@@ -51,6 +51,12 @@ def test_shop_from_the_first_file_to_ready(plover, desk, capsys):
     assert json.loads((desk / "shop" / "plover.shop.json").read_text())["schedule"][0]["first"] == "2199-01-07"
 
 
+@pytest.mark.parametrize("given", ["../plover/plover.toml", "../plover"])
+def test_the_first_file_is_told_as_the_scene_was_named(plover, desk, capsys, given):
+    assert run(["shop", given, "--new"]) == 0
+    assert capsys.readouterr().out == "../plover/shop.toml\n" and (plover.parent / "shop.toml").is_file()
+
+
 def test_dossier(plover, desk, capsys):
     assert run(["dossier", str(plover), "--variant", "red", "--out", "agreed"]) == 0
     assert files(desk / "agreed") == ["plover.red.dossier.csv", "plover.red.dossier.json", "plover.red.dossier.pdf", "plover.red.revision-01.json",
