@@ -28,6 +28,7 @@ def colours(scene: str, variant: str | None, light: str, years: float, dark: boo
     """Give each part's colour, bare and finished, as Lab (D65, glare excluded)."""
     from ..render.colours import colours as part_colours
     from ..render.kept import Kept
+    from ..papers.describe import assumed_bare
     from ..scene.load import load_scene
 
     if dark and not years:
@@ -57,7 +58,8 @@ def colours(scene: str, variant: str | None, light: str, years: float, dark: boo
                            ("if light", part.light_lab), ("if dark", part.dark_lab)):
             if lab is not None:
                 click.echo(f"  {label:<9} L* {lab[0]:5.1f}   a* {lab[1]:5.1f}   b* {lab[2]:5.1f}")
-        click.echo(f"  expected  95 of 100 finished parts within ΔE00 {part.error:.1f} of the finished mean")
+        click.echo(f"  expected  95 of 100 finished parts within ΔE00 {part.error:.1f} of the finished mean"
+                   f"{', if it measures bare as above' if assumed_bare(chosen, part.part) else ''}")
         click.echo(f"  board     95 % of its 10 mm patches within ΔE00 {part.spread:.1f} of their mean")
         click.echo(f"  basis     {part.basis}")
         if part.part in changed:

@@ -21,7 +21,7 @@ from ..scene.hardware import hardware_sentence
 from ..scene.values import Part, Scene
 from .approval_layout import HIGHEST, WIDTH, Approval, Plan, Recipe, Target, Thumbnail, lay_out, plan, words_height
 from .choice import Checked
-from .describe import (Group, basis_sentence, binding_words, capital, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
+from .describe import (Group, assumed_bare, basis_sentence, binding_words, capital, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
                        unbroken, unbroken_units, wood_sentence, wood_words)
 from .face import ITALIC, clean, face
 from .page import Image, Page
@@ -29,7 +29,7 @@ from .raster import raster
 from .record import COMPARISONS, make_record, read_record, record_bytes, short
 from .sheet_colour import parting_notes, range_ends
 
-__all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words"]
+__all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words", "target"]
 
 NARROWEST, WIDEST = 1200, 12_000  # pixels
 MOST_THUMBNAILS = 3
@@ -73,8 +73,8 @@ def approval(scene: Scene, variant: str, folder: Path, *, today: str, name: str 
         title=chosen.title, variant=chosen.variant.title, why=chosen.variant.why, edition=edition, client=chosen.client,
         answer=() if choice is None else _answer(choice), signed=chosen.client if choice is None else choice.choice.name,
         recipes=tuple(_recipe(chosen, g) for g in grouped),
-        targets=tuple(_target(chosen, c) for g in grouped for c in found if c.part in g.names),
-        basis=basis_sentence(found), thumbnails=(), notes=notes, fingerprint="0000 0000 0000")
+        targets=tuple(target(chosen, c) for g in grouped for c in found if c.part in g.names),
+        basis=basis_sentence(found, [c for c in found if assumed_bare(chosen, c.part)]), thumbnails=(), notes=notes, fingerprint="0000 0000 0000")
 
     def placed(planned: Plan) -> tuple[Thumbnail, ...]:
         return _thumbnails(chosen, [name for g in grouped for name in g.names], planned.thumbnail, density, kept)
@@ -183,7 +183,8 @@ def _recipe(scene: Scene, group: Group) -> Recipe:
                   sheen=capital(f"{sheen_sentence(part.finish.sheen)} at {unbroken('60°')}"))
 
 
-def _target(scene: Scene, colour: PartColour) -> Target:
+def target(scene: Scene, colour: PartColour) -> Target:
+    """The colour a part should meet, bare and finished, of a burst its middle and its edge, and what range it may lie in."""
     spread, error = (unbroken(f"ΔE00 {value:.1f}") for value in (colour.spread, colour.error))
     burst = colour.middle_lab is not None and colour.edge_lab is not None
     rows = [("Bare", lab_words(colour.bare_lab))]
@@ -196,7 +197,7 @@ def _target(scene: Scene, colour: PartColour) -> Target:
     said = []
     if colour.error > 0:
         rows += [("If light", lab_words(colour.light_lab)), ("If dark", lab_words(colour.dark_lab))] if not burst else []
-        said.append(f"Expected within {error} ({colour.basis}).")
+        said.append(f"Expected within {error}{' if the bare wood measures as given' if assumed_bare(scene, colour.part) else ''} ({colour.basis}).")
     if burst:
         said.append(f"The mean over the burst is {lab_words(colour.finished_lab)}.")
     elif colour.spread > 0:  # a part too narrow for a patch has none

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -201,7 +201,9 @@ class Booklet:
         pages = []
         for number, (items, title) in enumerate(zip(self._pages, self._titles, strict=True), 1):
             if isinstance(items, Page):
-                pages.append(items)
+                # Its own foot fills its margin's edge: the number stands below.
+                count = Text(items.width - MARGIN, items.height - 5.5, f"{number} of {len(self._pages)}", SMALL.size, SMALL.weight, QUIET, "right")
+                pages.append(replace(items, items=(*items.items, count)))
                 continue
             y = self.height - MARGIN - 4.5
             note = Column(MARGIN, y + 2.4, self.inner - 30)

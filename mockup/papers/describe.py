@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,7 @@ from ..colour.difference import ciede2000
 from ..colour.spaces import encode_srgb, lab_to_linear
 from ..errors import MockupError
 from ..finish.sheen import sheen_words
+from ..finish.steps import Paint
 from ..finish.words import finish_words
 from ..outline.coverage import coverage
 from ..render.canvas import Canvas
@@ -21,7 +22,7 @@ from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
-__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "basis_sentence", "binding_words", "capital", "date_words", "edition_words",
+__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "assumed_bare", "basis_sentence", "binding_words", "capital", "date_words", "edition_words",
            "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "unbroken_units", "wood_sentence",
            "wood_words"]
 
@@ -120,8 +121,19 @@ def wood_sentence(scene: Scene) -> str:
             f"the {listed(stand_in)} is indicative: it stands for its kind, and the instrument's own will differ in figure and colour.")
 
 
-def basis_sentence(colours: Iterable[PartColour]) -> str:
-    """What the colours rest on, and how far off the finished wood may be."""
+def assumed_bare(scene: Scene, name: str) -> bool:
+    """Whether a part's expected range holds for a bare colour that nobody measured: of wood that stands for its kind, or as a camera showed it.
+
+    Under paint that covers, the wood's own colour no longer matters.
+    """
+    part = next(p for p in scene.parts if p.name == name)
+    board = scene.boards[part.board]
+    covered = any(isinstance(step, Paint) and step.cover >= 1 for step in part.finish.steps)
+    return bool(part.finish.steps) and not covered and (not board.actual or board.unmeasured)
+
+
+def basis_sentence(colours: Iterable[PartColour], assumed: Collection[PartColour]) -> str:
+    """What the colours rest on, and how far off the finished wood may be; ``assumed`` are those of which ``assumed_bare`` is true."""
     found = [c for c in colours if c.basis != "bare wood"]
     if not found:
         return "Nothing is finished: the colours are those of the boards' own pictures."
@@ -134,7 +146,11 @@ def basis_sentence(colours: Iterable[PartColour]) -> str:
         rests = "Some colours are fitted to test boards, the others are library estimates"
     within = f"{unbroken(f'ΔE00 {most:.1f}')} of the colour given" if f"{least:.1f}" == f"{most:.1f}" else \
         f"the range given with each colour, {unbroken(f'ΔE00 {least:.1f}')} to {unbroken(f'{most:.1f}')}"
-    return f"{rests}: {unbroken('95 of 100')} finished parts should come out within {within}."
+    # The range is of the finish alone: how far other wood lies from the colour assumed, no one knows before it is measured.
+    titles = list(dict.fromkeys(c.title.lower() for c in found if c in assumed))
+    only = "" if not titles else ", if the bare wood has exactly the colour shown; the instrument's own was not measured" \
+        if all(c in assumed for c in found) else f", on the {listed(titles)} only if its bare wood has exactly the colour shown, which was not measured"
+    return f"{rests}: {unbroken('95 of 100')} finished parts should come out within {within}{only}."
 
 
 def binding_words(part: Part) -> str:

@@ -20,9 +20,9 @@ from ..render.picture import MARGIN, picture, scene_box
 from ..render.placements import placement_picture
 from ..scene.hardware import hardware_words
 from ..scene.values import Part, Scene
-from .approval import approval_notes, placement_words
+from .approval import approval_notes, placement_words, target
 from .booklet import BODY, SMALL, Booklet
-from .describe import (basis_sentence, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
+from .describe import (assumed_bare, basis_sentence, binding_words, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
                        unbroken_units, wood_words)
 from .flow import Column, Style
 from .lengths import INCH
@@ -132,7 +132,8 @@ def _recipe(book: Booklet, scene: Scene, found: Sequence[PartColour], side: str)
     book.page("Recipe and colour to meet")
     grouped = groups(scene, side)
     for group in grouped:
-        book.heading(listed(group.titles), keep=44)
+        # With its steps and its first colour, as far as a page goes: a recipe alone at the foot of one is overlooked.
+        book.heading(listed(group.titles), keep=min(70 + 6 * len(group.part.finish.steps), 150))
         book.text(capital(wood_words(scene, group.part)), BODY.quiet(), after=2.4)
         for n, step in enumerate(group.part.finish.steps, 1):
             own = Column(book.column.x, book.column.y, book.inner)
@@ -140,12 +141,16 @@ def _recipe(book: Booklet, scene: Scene, found: Sequence[PartColour], side: str)
             book.put(own.items, own.y - book.column.y + 1.6)
         if not group.part.finish.steps:
             book.text("No finish: bare wood", after=1.6)
-        book.text(f"Sheen: {sheen_sentence(group.part.finish.sheen)} at {unbroken('60°')}", after=4)
+        book.text(f"Sheen: {sheen_sentence(group.part.finish.sheen)} at {unbroken('60°')}", after=1.6)
+        bound = list(dict.fromkeys(w for p in scene.parts if p.name in group.names and (w := binding_words(p))))
+        if bound:
+            book.text(f"Edge: {unbroken_units('; '.join(bound))}", after=1.6)
+        book.space(2.4)
         for colour in (c for c in found if c.part in group.names):
             _target(book, scene, colour)
-    book.text(basis_sentence(found), SMALL)
-    book.text("Colours are means of a part's face, without gloss (CIE Lab, D65). Patches: bare, finished, and small "
-              "the light and the dark end of the expected range.", SMALL)
+    book.text(basis_sentence(found, [c for c in found if assumed_bare(scene, c.part)]), SMALL)
+    book.text("Colours are means of a part's face, without gloss (CIE Lab, D65). Patches: bare and finished, of a burst bare, "
+              "middle and edge; small, the finished colour, of a burst that of its middle, if it comes out light, as expected, and if dark.", SMALL)
 
 
 def _hardware(book: Booklet, scene: Scene) -> None:
@@ -158,22 +163,35 @@ def _hardware(book: Booklet, scene: Scene) -> None:
 
 
 def _target(book: Booklet, scene: Scene, colour: PartColour) -> None:
-    """Bare and finished side by side, and the two ends of what the finished colour may be."""
-    side, small = 17.0, 8.5
-    book.need(side + 9)
-    x, y = book.column.x, book.column.y
-    beside = Column(x + 2 * side + small + 6, y, book.inner - 2 * side - small - 6)
-    beside.text(f"{colour.title}, {colour.wood}", BODY.bold())
-    for label, lab, style in (("Bare", colour.bare_lab, SMALL), ("Finished", colour.finished_lab, BODY), ("Light end", colour.light_lab, SMALL),
-                              ("Dark end", colour.dark_lab, SMALL)):
-        beside.space(1.5)
-        beside.row(label, lab_words(lab), style, indent=19, label_style=SMALL)
-    beside.space(1.3)
-    beside.text(f"The finished mean is expected within {unbroken(f'ΔE00 {colour.error:.1f}')} of this in 95 of 100 parts. Within the face "
-                f"{unbroken('95 %')} of {unbroken('10 mm')} patches lie within {unbroken(f'ΔE00 {colour.spread:.1f}')}.", SMALL)
-    patches = [Box(x, y, side, side, swatch(colour.bare_lab)), Box(x + side, y, side, side, swatch(colour.finished_lab)),
-               Box(x + 2 * side, y, small, small, swatch(colour.light_lab)), Box(x + 2 * side, y + small, small, small, swatch(colour.dark_lab))]
-    book.put([*patches, *beside.items], max(beside.y - y, side) + 4.5)
+    """Patches and values as on the approval: bare and finished, of a burst its middle and edge, and small how light or dark it may come out."""
+    meet = target(scene, colour)
+    wide, high, small = 36.0, 15.0, 6.0
+    x = book.column.x
+
+    def beside(y: float) -> Column:
+        own = Column(x + wide + 6, y, book.inner - wide - 6)
+        own.text(meet.title, BODY.bold())
+        for label, words in meet.rows:
+            own.space(1.5)
+            own.row(label, words, BODY if label in ("Finished", "Middle", "Edge") else SMALL, indent=19, label_style=SMALL)
+        own.space(1.5)
+        own.text(meet.range, SMALL)
+        return own
+
+    book.need(max(beside(0.0).y, high + small + 5))
+    y = book.column.y
+    each = wide / len(meet.patches)
+    items: list[Item] = [Box(x + k * each, y, each, high, colour) for k, colour in enumerate(meet.patches)]
+    low = y + high
+    if meet.ends:
+        third = wide / len(meet.ends)
+        items += [Box(x + k * third, low + 1.2, third, small, colour) for k, colour in enumerate(meet.ends)]
+        under = Column(x, low + small + 2.6, wide)
+        under.text("light, expected, dark", SMALL)
+        items += under.items
+        low = under.y
+    words = beside(y)
+    book.put([*items, *words.items], max(words.y, low) - y + 4.5)
 
 
 def _placement(book: Booklet, scene: Scene, kept: Kept) -> None:
@@ -330,7 +348,8 @@ def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Se
         "kind": "mockup dossier", "format": 1, "scene": scene.name, "variant": scene.variant.name, "title": scene.title,
         "revision": now.label, "fingerprint": now.record["fingerprint"],
         "colours": [{"part": c.part, "finished_lab": list(c.finished_lab), "bare_lab": list(c.bare_lab), "light_lab": list(c.light_lab),
-                     "dark_lab": list(c.dark_lab), "patches_delta_e00": c.spread, "expected_delta_e00": c.error, "basis": c.basis} for c in found],
+                     "dark_lab": list(c.dark_lab), "middle_lab": _or_none(c.middle_lab), "edge_lab": _or_none(c.edge_lab),
+                     "patches_delta_e00": c.spread, "expected_delta_e00": c.error, "basis": c.basis} for c in found],
         "hardware": [{"title": title, "of": of} for title, of in hardware_words(scene)],
         "placement": [{"part": p.name, "board": p.board, "board_mm": [round(v, 2) for v in scene.boards[p.board].size_mm],
                        "board_in": [round(v / INCH, 4) for v in scene.boards[p.board].size_mm], "at_mm": [round(v, 2) for v in p.placement.at],
@@ -345,7 +364,11 @@ def _plain(scene: Scene, now: Revision, found: Sequence[PartColour], history: Se
     }
 
 
+def _or_none(lab: tuple[float, float, float] | None) -> list[float] | None:
+    return None if lab is None else list(lab)
+
+
 def _flat(colours: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows for CSV: each Lab as three columns."""
+    """Rows for CSV: each Lab as three columns, empty where there is none."""
     return [{k2: v2 for k, v in c.items() for k2, v2 in
-             (zip((f"{k[:-4]}_L", f"{k[:-4]}_a", f"{k[:-4]}_b"), v, strict=True) if k.endswith("_lab") else [(k, v)])} for c in colours]
+             (zip((f"{k[:-4]}_L", f"{k[:-4]}_a", f"{k[:-4]}_b"), v or (None,) * 3, strict=True) if k.endswith("_lab") else [(k, v)])} for c in colours]

@@ -11,7 +11,7 @@ from ..render.elsewhen import lit_colours
 from ..render.kept import Kept
 from ..scene.values import Scene
 from .choice import Choice, choice_text, seen_by_client
-from .describe import (Option, alike_sentences, basis_sentence, binding_words, capital, groups, largest_seen, listed, sheen_sentence, swatch,
+from .describe import (Option, alike_sentences, assumed_bare, basis_sentence, binding_words, capital, groups, largest_seen, listed, sheen_sentence, swatch,
                        unbroken_units, wood_sentence, wood_words)
 from .record import short
 from .sheet_colour import parting_sentences, range_ends
@@ -70,7 +70,7 @@ def offer(view: Scene, found: Sequence[PartColour]) -> Offer:
         part = group.part
         bound = dict.fromkeys(w for p in view.parts if p.name in group.names and (w := binding_words(p)))
         colour = by_part[part.name]
-        patches, words = _range(colour)
+        patches, words = _range(colour, assumed_bare(view, part.name))
         facts.append(Fact(listed(group.titles), capital(wood_words(view, part)), capital(unbroken_units(finish_words(part.finish))),
                           capital(unbroken_units("; ".join(bound))), capital(f"{sheen_sentence(part.finish.sheen)} at 60°"), colour.title,
                           patches, words))
@@ -79,8 +79,9 @@ def offer(view: Scene, found: Sequence[PartColour]) -> Offer:
     return Offer(view.variant.name, view.variant.title, view.variant.why, tuple(facts), about, choice_text(about))
 
 
-def _range(colour: PartColour) -> tuple[tuple[Patch, ...], str]:
+def _range(colour: PartColour, assumed: bool) -> tuple[tuple[Patch, ...], str]:
     basis = "" if colour.basis == "bare wood" else f" ({colour.basis})"
+    basis += ", if the bare wood has exactly the colour shown" if assumed else ""
     if not (ends := range_ends(colour)):
         return (Patch("As it is", swatch(colour.finished_lab)),), ""
     burst = colour.middle_lab is not None and colour.edge_lab is not None
@@ -102,7 +103,8 @@ def terms(views: Sequence[Scene], found: Sequence[Sequence[PartColour]], notes: 
         options.append(Option(view.variant.title, colour.title, colour.finished_lab, next(p.finish.sheen for p in view.parts if p.name == name)))
         lit[view.variant.name] = lit_colours(view, [colour], kept=kept)[name]
     promised = ["The finish as described with the option you choose, step by step, and its sheen.",
-                basis_sentence([c for colours in found for c in colours])]
+                basis_sentence([c for colours in found for c in colours],
+                               [c for view, colours in zip(views, found, strict=True) for c in colours if assumed_bare(view, c.part)])]
     if "ΔE00" in promised[-1]:
         promised[-1] += " ΔE00 says how far two colours are apart: about 1 is just seen side by side, 5 is plain to see."
     promised.append("Your answer names exactly what you saw here. If the recipe, a board or a drawing changes afterwards, it no longer "

@@ -15,7 +15,7 @@ from ..render.elsewhen import lit_colours
 from ..render.kept import Kept
 from ..render.picture import MARGIN, picture, scene_box
 from ..scene.values import Scene
-from .describe import (Group, Option, alike_sentences, basis_sentence, binding_words, edition_words, finish_sentence, groups,
+from .describe import (Group, Option, alike_sentences, assumed_bare, basis_sentence, binding_words, edition_words, finish_sentence, groups,
                        lab_words, largest_seen, sheen_sentence, swatch, unbroken, unbroken_units, wood_sentence, wood_words)
 from .page import Image, Page, paper_size
 from .pdf import pdf_bytes
@@ -128,7 +128,7 @@ def _with_binding(scene: Scene, group: Group) -> str:
 
 
 def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], today: str, side: str, kept: Kept) -> Sheet:
-    scene, cells, options, lit, shown = views[0], [], [], {}, []
+    scene, cells, options, lit, shown, assumed = views[0], [], [], {}, [], []
     for view, parts in zip(views, found, strict=True):
         name = largest_seen(view, side)
         colour = next(c for c in parts if c.part == name)
@@ -142,8 +142,10 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
                           colours=((f"{lab_words(burst[0])} · middle of {colour.title.lower()}", f"{lab_words(burst[1])} · edge")
                                    if burst else (f"{lab_words(colour.finished_lab)} · mean of {colour.title.lower()}",)), facts=facts,
                           ends=tuple(map(swatch, range_ends(colour))),
-                          range=f"Range{' of the middle' if burst else ''} {unbroken(f'ΔE00 {colour.error:.1f}')}"))
+                          range=f"Range{' of the middle' if burst else ''} {unbroken(f'ΔE00 {colour.error:.1f}')}",
+                          only=f"if the bare wood measures {lab_words(colour.bare_lab)}" if assumed_bare(view, name) else ""))
         shown.append(colour)
+        assumed += [colour] if assumed_bare(view, name) else []
         lit[view.variant.name] = lit_colours(view, [colour], kept=kept)[name]
         options.append(Option(view.variant.title, colour.title, colour.finished_lab,
                               next(p.finish.sheen for p in view.parts if p.name == name)))
@@ -151,7 +153,7 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
     notes = [*woods, "Wood varies from piece to piece, and screens and prints differ: judge the final colour on a sample of the wood.",
              "Patches are the mean finished colour of the part, of a burst that of its middle and of its edge, without gloss (CIE Lab, D65); a range shows "
              "what it may be should it come out light or dark.",
-             basis_sentence(shown), f"{unbroken('ΔE00 1')} is just seen side by side, 5 is plain to see."]
+             basis_sentence(shown, assumed), f"{unbroken('ΔE00 1')} is just seen side by side, 5 is plain to see."]
     return Sheet(title=scene.title, edition=edition_words(scene, today), client=scene.client, cells=tuple(cells),
                  alike=(*alike_sentences(options), *parting_sentences(lit, {v.variant.name: v.variant.title for v in views if v.variant})),
                  notes=tuple(notes))

@@ -41,6 +41,7 @@ class Cell:
     colours   their values in words, each with what it is the colour of.
     ends      the colour if it comes out light, as expected, and if dark; () where none is predicted.
     range     what they are the range of, and how wide it is.
+    only      what that range holds for alone; "" where the wood's own colour is known.
     """
 
     size: tuple[float, float]
@@ -51,6 +52,7 @@ class Cell:
     facts: tuple[Facts, ...]
     ends: tuple[tuple[int, int, int], ...] = ()
     range: str = ""
+    only: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,6 +291,9 @@ def _strip(column: Column, cell: Cell, style: Style, indent: float) -> None:
         under.space(small.cap + small.drop)
     else:
         under.text(", ".join(ENDS), small)
+    if cell.only:
+        under.space(0.45 * em)
+        under.text(cell.only, small)
     column.items += [*label.items, *under.items]
     column.y = max(label.y, under.y)
 

@@ -54,6 +54,23 @@ def test_it_holds_all_that_is_agreed(two):
         assert words in whole, words
 
 
+def test_every_page_has_its_number(two):
+    said = pages(two[1] / "plover.red.dossier.pdf")
+    for number, page in enumerate(said, 1):
+        assert f"{number} of {len(said)}" in page
+
+
+def test_a_recipe_stands_with_its_colours(tmp_path):
+    """No page ends in the steps of a finish whose colours come on the next one."""
+    from mockup.papers.page import Text
+
+    made = dossier(load_scene("tern"), "tobacco-burst", tmp_path, paper="a4", today=TODAY)
+    told = [[i.text for i in page.items if isinstance(i, Text)] for page in made.pages if "Recipe" in page.title]
+    assert len(told) == 2
+    for page in told:
+        assert max(k for k, text in enumerate(page) if text.startswith("Sheen:")) < max(k for k, text in enumerate(page) if text == "Bare")
+
+
 def test_it_can_be_mailed(two):
     _, out, _, _ = two
     data = (out / "plover.red.dossier.pdf").read_bytes()
@@ -77,6 +94,39 @@ def test_what_changed_is_told_in_words_and_numbers(two):
     assert change["delta_e00"]["mean"] > 1 and change["delta_e00"]["p95"] > change["delta_e00"]["mean"]
     assert "From revision B to C" in " ".join(pages(out / "plover.red.dossier.pdf"))
     assert whole["colours"][0]["expected_delta_e00"] > 0
+
+
+def test_a_burst_is_told_by_its_middle_and_edge_as_on_the_approval(plover, tmp_path):
+    import csv
+
+    from mockup.papers.approval import approval
+    from mockup.papers.page import Box, Text
+    from mockup.render.kept import Kept
+
+    edit(plover, 'coat = "oil varnish", coats = 3 }', 'burst = "tobacco", width = 30 }, { coat = "oil varnish", coats = 3 }')
+    edit(plover, "sheen = 60", "sheen = 60\nbinding = { width = 2, colour = [86, 1.5, 12] }")
+    scene, kept = load_scene(plover), Kept()
+    made = dossier(scene, "amber", tmp_path / "out", paper="a4", today=TODAY, kept=kept)
+    agreed = approval(scene, "amber", tmp_path, today=TODAY, px_width=1500, kept=kept).page
+    recipe = next(p for p in made.pages if "Recipe" in p.title)
+
+    def of(page, title):
+        at = next(k for k, i in enumerate(page.items) if isinstance(i, Text) and i.text == title)
+        rows = [(a.text, b.text) for a, b in zip(page.items[at:], page.items[at + 1:]) if isinstance(a, Text) and isinstance(b, Text)
+                and a.text in ("Bare", "Middle", "Edge", "If light", "If dark", "Finished")]
+        return dict(rows[:3])
+
+    rows = of(recipe, "Body, dark table top")
+    assert list(rows) == ["Bare", "Middle", "Edge"] and rows == of(agreed, "Body, dark table top")
+    fills, wanted = ([i.fill for i in page.items if isinstance(i, Box)] for page in (recipe, agreed))
+    assert fills[:6] == wanted[:6] and len(set(fills[:3])) == 3
+    said = " ".join(i.text for i in recipe.items if isinstance(i, Text)).replace("\u00a0", " ")
+    assert "The mean over the burst is L" in said and "light, expected, dark" in said and "cream binding, 2 mm" in said
+    assert "10 mm patches" not in said, "over a burst they say nothing of the wood"
+    body, plate = json.loads(made.files["plover.amber.dossier.json"])["colours"]
+    assert body["edge_lab"][0] < body["middle_lab"][0] and plate["middle_lab"] is None
+    first, second = csv.DictReader(io.StringIO(made.files["plover.amber.dossier.csv"].decode()))
+    assert float(first["edge_L"]) == body["edge_lab"][0] and second["edge_L"] == ""
 
 
 def test_the_map_is_the_difference_of_the_pictures(two):

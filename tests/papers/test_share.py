@@ -112,7 +112,7 @@ def test_what_it_says(page):
     said = plain(page)
     for words in ("Plover", "Revision B · 25 November 2026 · For A. Client", "Amber again", "It was asked for.", "Dark table top (actual board)",
                   "Amber dye at 40 %; three coats of oil varnish", "Semi-gloss, 60 GU at 60°", "If light", "Expected", "If dark",
-                  "Expected, and how light or dark it may come out in 95 of 100 cases (library estimate).",
+                  "Expected, and how light or dark it may come out in 95 of 100 cases (library estimate), if the bare wood has exactly the colour shown.",
                   "The wood shown is the actual board.", "Screens differ.", "Finishes darken, yellow or fade with light and years.",
                   "The back of a board is shown as its front, mirrored: it is not in the photo."):
         assert words in said, words
@@ -131,7 +131,8 @@ def test_a_burst_shows_its_middle_and_its_edge(plover):
     assert [p.label for p in body.patches] == ["If light", "Middle", "If dark", "Edge"]
     light, middle, dark, edge = (sum(p.rgb) for p in body.patches)
     assert light > middle > dark and edge < middle
-    assert body.range == "Middle and edge as expected, and how light or dark the middle may come out in 95 of 100 cases (library estimate)."
+    assert body.range == "Middle and edge as expected, and how light or dark the middle may come out in 95 of 100 cases (library estimate), " \
+                         "if the bare wood has exactly the colour shown."
 
 
 def test_options_that_part_under_another_light_are_told(metameric, good_kept):
