@@ -60,8 +60,10 @@ def shadow(casters: list[tuple[Shape, float]], picture: Canvas) -> Coarse:
     """
     s = min(_SCALE, max(picture.px_per_mm, 0.25))
     pad = 8
-    size = (int(picture.width / picture.px_per_mm * s) + 2 * pad, int(picture.height / picture.px_per_mm * s) + 2 * pad)
-    canvas = Canvas((picture.origin[0] - pad / s, picture.origin[1] - pad / s), s, size, picture.lying)
+    # On the same places of the drawing whatever is shown of it: a crop has the shadow of the whole.
+    origin = [math.floor(at * s - pad) / s for at in picture.origin]
+    size = tuple(int(n / picture.px_per_mm * s) + 2 * pad + 1 for n in picture.size)
+    canvas = Canvas((origin[0], origin[1]), s, size, picture.lying)
     return Coarse(_shadows(_grouped([(*c, False) for c in casters]), canvas), canvas)
 
 
@@ -118,7 +120,8 @@ def _shade_box(casters: list[tuple[Shape, float, bool]], box: tuple[float, float
         if not some:
             continue
         s = min(fine, max(picture.px_per_mm, 0.25))
-        canvas = Canvas((x0, y0), s, (max(2, math.ceil((x1 - x0) * s)), max(2, math.ceil((y1 - y0) * s))), picture.lying)
+        a, b = math.floor(x0 * s), math.floor(y0 * s)  # samples of a crop lie where those of the whole do
+        canvas = Canvas((a / s, b / s), s, (max(2, math.ceil(x1 * s) - a), max(2, math.ceil(y1 * s) - b)), picture.lying)
         made = Coarse(_shadows(some, canvas), canvas)
         if left is None:
             left = made
@@ -167,19 +170,20 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
             b, d = (int(np.clip((box[n + 2] - canvas.origin[n]) * s + 1, 0, size[n])) for n in (0, 1))
             if a >= b or c >= d:
                 continue
-            # What lies beyond the canvas casts onto it too.
-            pad = int(15.0 * k * s) + int(3 * 7.5 * k * s) + 2
-            origin = (canvas.origin[0] + (a - pad) / s, canvas.origin[1] + (c - pad) / s)
-            wide, high = b - a + 2 * pad, d - c + 2 * pad
-            mask = _mask(some, origin, s, (wide, high), thin)
+            # What lies beyond the canvas casts onto it too, as far as it can; past where all of it ends is nothing to work on.
+            pad, moves = math.ceil(far * s), math.ceil(15.0 * k * s) + 2
+            x0, y0 = (int(np.clip((box[n] + far - canvas.origin[n]) * s - moves, at - pad, at)) for n, at in enumerate((a, c)))
+            x1, y1 = (int(np.clip((box[n + 2] - far - canvas.origin[n]) * s + moves, at, at + pad)) for n, at in enumerate((b, d)))
+            around = (x1 - x0, y1 - y0)
+            mask = _mask(some, (canvas.origin[0] + x0 / s, canvas.origin[1] + y0 / s), s, around, thin)
             for n, ((dx, dy, blur, depth), dark) in enumerate(zip(_LAYERS, darks, strict=True)):
                 if rise < _FLAT:
                     if n != 1:
                         continue
                     depth = _ALL  # so low that the three fall together
                 mx, my = canvas.in_drawing(dx * k * s, dy * k * s)
-                moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), (wide, high), flags=cv2.INTER_LINEAR)
-                soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[pad:pad + d - c, pad:pad + b - a]
+                moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), around, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+                soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[c - y0:d - y0, a - x0:b - x0]
                 here = dark[c:d, a:b]
                 np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
                 touched[n].append((a, c, b, d))
@@ -196,7 +200,7 @@ def _mask(shapes: list[Shape], origin: tuple[float, float], s: float, size: tupl
         for shape in shapes:
             np.maximum(mask, coverage(shape, origin=origin, px_per_mm=s, size=size), out=mask)
         return mask
-    over = 2 if s * 2 > _MASK else 4
+    over = 2 if s * 2 > _MASK else 4 * max(1, round(1 / s))
     filled = np.zeros((size[1] * over, size[0] * over), np.uint8)
     for shape in shapes:
         # OpenCV counts from the middle of a pixel, in 16ths here, and fills the pixels on the edge too.
@@ -206,12 +210,12 @@ def _mask(shapes: list[Shape], origin: tuple[float, float], s: float, size: tupl
 
 
 def _blurred(image: np.ndarray, sigma: float) -> np.ndarray:
-    """A Gaussian blur; a wide one on a smaller image, which nobody can tell."""
+    """A Gaussian blur of an image that goes on past its border as it is there; a wide one on a smaller image, which nobody can tell."""
     factor = int(sigma / 2.6)
     if factor < 2 or min(image.shape) < 8 * factor:
-        return cv2.GaussianBlur(image, (0, 0), sigma)
+        return cv2.GaussianBlur(image, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
     height, width = image.shape
     small = (-(-width // factor), -(-height // factor))
     padded = cv2.copyMakeBorder(image, 0, small[1] * factor - height, 0, small[0] * factor - width, cv2.BORDER_REPLICATE)
-    done = cv2.GaussianBlur(cv2.resize(padded, small, interpolation=cv2.INTER_AREA), (0, 0), sigma / factor)
+    done = cv2.GaussianBlur(cv2.resize(padded, small, interpolation=cv2.INTER_AREA), (0, 0), sigma / factor, borderType=cv2.BORDER_REPLICATE)
     return cv2.resize(done, (small[0] * factor, small[1] * factor), interpolation=cv2.INTER_CUBIC)[:height, :width]
