@@ -21,7 +21,7 @@ from ..scene.hardware import hardware_sentence
 from ..scene.values import Part, Scene
 from .approval_layout import HIGHEST, WIDTH, Approval, Plan, Recipe, Target, Thumbnail, lay_out, plan, words_height
 from .choice import Checked
-from .describe import (Group, assumed_bare, basis_sentence, binding_words, capital, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
+from .describe import (Group, assumed_bare, basis_sentence, binding_words, capital, cut_words, date_words, edition_words, groups, lab_words, listed, sheen_sentence, swatch,
                        unbroken, unbroken_units, wood_sentence, wood_words)
 from .face import ITALIC, clean, face
 from .page import Image, Page
@@ -230,7 +230,6 @@ def _thumbnails(scene: Scene, order: Sequence[str], most: tuple[float, float], d
 def placement_words(scene: Scene, part: Part) -> str:
     """Where a part lies on its board, in one sentence."""
     place, board = part.placement, scene.boards[part.board]
-    cut = {"single": "one piece", "bookmatch": "bookmatched pair", "slipmatch": "slipmatched pair"}[place.cut]
     turn = f", turned {place.turn:g}°" if place.turn else ""
     slip = f", slipped {unbroken(f'{place.slip:g} mm')}" if place.slip else ""
     anchor = "middle" if place.cut == "single" else "joint"
@@ -238,4 +237,4 @@ def placement_words(scene: Scene, part: Part) -> str:
     legend = "" if place.cut == "single" else \
         f" Red: the right piece. Blue: the left one, {'mirrored' if place.cut == 'bookmatch' else 'slid across'}, out of the next leaf."
     size = unbroken(f"{board.size_mm[0]:.0f} × {board.size_mm[1]:.0f} mm")
-    return f"{part.title} from {board.wood}, {size}: {cut}{turn}{slip}, {anchor} at {where} from the top left.{legend}"
+    return f"{part.title} from {board.wood}, {size}: {cut_words(part)}{turn}{slip}, {anchor} at {where} from the top left.{legend}"

@@ -11,12 +11,11 @@ from ..outline.cut import without
 from ..outline.shape import Shape
 from ..render.placement import Leaf, leaves
 from ..scene.values import Part, Scene
+from .describe import cut_words, listed
 from .lengths import INCH, board_feet
 from .shop_values import Shop
 
 __all__ = ["Blank", "board_problems", "blanks", "leaf_shapes", "plain_blanks"]
-
-CUT_WORDS = {"single": "one piece", "bookmatch": "bookmatched pair", "slipmatch": "slipmatched pair"}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -115,7 +114,7 @@ def _blank(scene: Scene, part: Part, shop: Shop) -> Blank:
     given = shop.board_sizes.get(part.board)
     thick_needed = resawn if matched else rough
     missing = _missing(corners, size, thick_needed) if board.actual else _short(extent, given, size[2], thick_needed)
-    return Blank(part=part.name, title=part.title, wood=board.wood, cut=CUT_WORDS[part.placement.cut], pieces=len(shapes),
+    return Blank(part=part.name, title=part.title, wood=board.wood, cut=cut_words(part), pieces=len(shapes),
                  finished=(float(piece[0]), float(piece[1]), thick),
                  rough=(*extent, rough), corners=corners, resawn=resawn, board=part.board, board_size=size, missing=missing,
                  actual=board.actual, known=board.actual or given is not None)
@@ -138,7 +137,7 @@ def _missing(corners: np.ndarray, size: tuple[float, float, float | None], thick
 
 
 def board_problems(found: tuple[Blank, ...]) -> tuple[str, ...]:
-    """What the boards at hand lack, and what of them is not known, one sentence a part."""
+    """What the boards at hand lack, and what of them is not known, one sentence a part or a board."""
     told = _over_each_other(found)
     for blank in found:
         over = {k: v for k, v in blank.missing.items() if k != "thickness"}
@@ -155,9 +154,13 @@ def board_problems(found: tuple[Blank, ...]) -> tuple[str, ...]:
                                                    blank.board_size[2])) if there is None]
             if lacking:
                 told.append(f"{blank.title}: {' and '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} not in the shop's file.")
-            if not blank.known:
-                told.append(f'{blank.title}: the scene shows wood of the kind of "{blank.board}", not the board at hand; photograph that, or write '
-                            f"its length and width under [boards.{blank.board}].")
+    unknown: dict[str, list[str]] = {}
+    for blank in found:
+        if blank.large_enough is None and not blank.known:
+            titles = unknown.setdefault(blank.board, [])
+            titles.append(blank.title.lower() if titles else blank.title)
+    told += [f'{listed(titles)}: the scene shows wood of the kind of "{board}", not the board at hand; photograph that, or write its length and width '
+             f"under [boards.{board}]." for board, titles in unknown.items()]
     return tuple(told)
 
 

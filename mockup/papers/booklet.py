@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -121,6 +121,12 @@ class Booklet:
             own.text(words, style, indent=indent)
         self.put(own.items, own.y - self.column.y + after)
 
+    def height_of(self, words: str, style: Style = BODY) -> float:
+        """mm that a paragraph takes."""
+        own = Column(0, 0, self.inner)
+        own.text(words, style)
+        return own.y
+
     def mark(self, words: str, *, good: bool) -> None:
         """A verdict over the whole width: filled when it is good, framed when it is not."""
         style = Style(13, SEMIBOLD, (255, 255, 255) if good else (150, 24, 16))
@@ -156,10 +162,11 @@ class Booklet:
         return high
 
     def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], *, right: Sequence[int] = (),
-              after: float = 4.0, style: Style = CELL) -> None:
+              after: float = 4.0, style: Style = CELL, joined: Collection[int] = ()) -> None:
         """Rows of words under a head that comes again on each page.
 
         shares  widths of columns, in any unit; ``right`` which of them are set to the right. A cell may hold lines parted by a line break.
+        joined  numbers of rows that stay on the page of the row before.
         """
         free = self.inner - BETWEEN * (len(shares) - 1)
         widths = [free * s / sum(shares) for s in shares]
@@ -192,7 +199,16 @@ class Booklet:
 
         self.need(20.0)
         add(head, style.bold(), INK, heads=True)
-        for row in rows:
+        for n, row in enumerate(rows):
+            if n not in joined:
+                more = 0.0
+                for k in range(n + 1, len(rows)):
+                    if k not in joined:
+                        break
+                    more += line(rows[k], style)[1] + 3.4
+                if more and self.column.y + line(row, style)[1] + 3.4 + more > self.bottom:
+                    self.need(1e6)
+                    add(head, style.bold(), INK, heads=True)
             add(row, style, PALE)
         self.space(after)
 

@@ -139,9 +139,12 @@ def _measures(bounds: tuple[float, float, float, float], pen: float) -> list[Ite
     """Distances of the four sides of the piece from the two edges, in mm, each on a line of its own."""
     x0, y0, x1, y1 = bounds
     found: list[Item] = []
-    for k, (x, y) in enumerate(((x0, y0 + 0.42 * (y1 - y0)), (x1, y0 + 0.58 * (y1 - y0)))):
+    # On a small part far enough from each other that both numbers can be read.
+    off, down = max(0.08 * (x1 - x0), 1.0 * pen), max(0.08 * (y1 - y0), 1.8 * pen)
+    across, middle = (x0 + x1) / 2, (y0 + y1) / 2
+    for k, (x, y) in enumerate(((x0, middle - down), (x1, middle + down))):
         found += _measure(np.array([[0.0, y], [x, y]]), x, pen, k)
-    for k, (y, x) in enumerate(((y0, x0 + 0.42 * (x1 - x0)), (y1, x0 + 0.58 * (x1 - x0)))):
+    for k, (y, x) in enumerate(((y0, across - off), (y1, across + off))):
         found += _measure(np.array([[x, 0.0], [x, y]]), y, pen, k)
     return found
 
@@ -182,8 +185,11 @@ def cut_pages(book: Booklet, scene: Scene, found: Sequence[Blank], shop: Shop, *
         x0, y0, x1, y1 = plan.box
         left, top = book.column.x + (book.inner - (x1 - x0) / scale) / 2, book.column.y
         book.put([placed(i, scale, left - x0 / scale, top - y0 / scale) for i in plan.items], (y1 - y0) / scale + 3)
-        book.text(f"Scale 1 : {scale:g}. Black: the part. Red dots: the saw, {length_words(shop.kerf, shop.units)}. Green dashes: the rough blank. "
-                  + ("Blue: the other leaf. " if blank.pieces > 1 else "") + "Numbers are mm from edge A (left) and edge B (top) of the photo.",
+        pair = blank.pieces > 1
+        other = "mirrored" if part.placement.cut == "bookmatch" else "slid across"
+        book.text(f"Scale 1 : {scale:g}. Black: the {'right leaf' if pair else 'part'}. Red dots: the saw, {length_words(shop.kerf, shop.units)}. "
+                  "Green dashes: the rough blank. "
+                  + (f"Red line: the joint. Blue: the left leaf, {other}, out of the next leaf of the board. " if pair else "") + "Numbers are mm from edge A (left) and edge B (top) of the photo.",
                   SMALL, after=3)
         head = ("Mark on the board", "From edge A", "From edge B")
         book.table(head, rows, (1.2, 1, 1), after=4)

@@ -22,7 +22,7 @@ from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
-__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "assumed_bare", "basis_sentence", "binding_words", "capital", "date_words", "edition_words",
+__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "assumed_bare", "basis_sentence", "binding_words", "capital", "cut_words", "date_words", "edition_words",
            "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "unbroken_units", "wood_sentence",
            "wood_words"]
 
@@ -45,6 +45,11 @@ NBSP = "\u00a0"
 def unbroken(text: str) -> str:
     """The text with spaces at which no line may end."""
     return text.replace(" ", NBSP)
+
+
+def cut_words(part: Part) -> str:
+    """How a part is cut: "one piece", "bookmatched pair" or "slipmatched pair"."""
+    return {"single": "one piece", "bookmatch": "bookmatched pair", "slipmatch": "slipmatched pair"}[part.placement.cut]
 
 
 def capital(text: str) -> str:

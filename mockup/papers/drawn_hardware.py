@@ -69,9 +69,10 @@ def drawn_hardware(scene: Scene) -> dict[str, DrawnPart]:
         first = _on_wood(scene, pieces)
         rings = _outer(first.shape)
         for k, ring in enumerate(rings):
-            if len(found) < MOST:
-                own = name if len(rings) == 1 else f"{name[:56]}-{k + 1}"
-                found[own] = _part(scene, first, ring, k if len(rings) > 1 else 0, len(rings) > 1)
+            part = _part(scene, first, ring, k if len(rings) > 1 else 0, len(rings) > 1)
+            # Of a jack in the edge neither its size nor its hole is seen from the face.
+            if len(found) < MOST and (part.wood != "none" or not is_kind(scene, first, "jack")):
+                found[name if len(rings) == 1 else f"{name[:56]}-{k + 1}"] = part
     return found
 
 
@@ -94,9 +95,16 @@ def _on_wood(scene: Scene, pieces: list[Fitting]) -> Fitting:
 
 
 def _under(scene: Scene, fitting: Fitting, at: np.ndarray) -> str:
+    """The part of wood that is seen at a point of the fitting's own side; "" for none."""
     side = "back" if fitting.side == "back" else "front"
     under = [p for p in scene.parts if p.side in (side, "both") and _holds(p.shape.rings, at)]
-    return max(under, key=lambda p: p.height).name if under else ""
+    if not under:
+        return ""
+    if side == "front":
+        return max(under, key=lambda p: p.height).name
+    # From behind, what is seen from there only lies on the rest, and of that the hindmost comes first.
+    own = [p for p in under if p.side == "back"]
+    return (own[-1] if own else under[0]).name
 
 
 def _part(scene: Scene, fitting: Fitting, ring: np.ndarray, number: int, several: bool) -> DrawnPart:

@@ -115,9 +115,18 @@ def gate(scene: Scene, shop: Shop, found: Sequence[Blank]) -> Gate:
     against: list[str] = []
     titles = {p.name: p.title.lower() for p in scene.parts}
     touching = [f for f in shop.fittings if f.part]
+    alike: dict[tuple[str, ...], list[str]] = {}
     for f in touching:
         if f.missing:
-            against.append(f"{f.title}, on the {titles[f.part]}: {' and '.join(f.missing)} not measured.")
+            word, _, number = f.title.rpartition(" ")
+            several = word if number.isdigit() else f.title
+            alike.setdefault((several, titles[f.part], " and ".join(f.missing)), []).append(f.title)
+    for (several, wood, missing), named in alike.items():
+        # Pieces of one kind are numbered: "Tuners 1 to 4".
+        numbers = [int(t.rpartition(" ")[2]) for t in named] if len(named) > 1 and all(t != several for t in named) else []
+        run = bool(numbers) and numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+        for title in [f"{several} {numbers[0]} {'and' if len(numbers) == 2 else 'to'} {numbers[-1]}"] if run else named:
+            against.append(f"{title}, on the {wood}: {missing} not measured.")
     for d in dimensions(shop):
         if d.fitting.part and d.shut:
             against.append(f"{d.fitting.title}: measured {d.name} {length_words(d.measured or 0, shop.units)} does not go into its pocket of "

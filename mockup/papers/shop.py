@@ -131,9 +131,10 @@ def _first(book: Booklet, scene: Scene, shop: Shop, found: Sequence[Blank], deci
     if all(v is not None for v in total) and len(total) > 1:
         book.text(f"Wood in all: {volume_words(sum(total), shop.units).replace(chr(10), ', ')}.", after=4)
     if woods := protected_woods([b.wood for b in found]):
-        book.heading("Protected wood")
-        for name, text in woods:
-            book.text(f"{name}: {text}", after=1.6)
+        told = [f"{name}: {text}" for name, text in woods]
+        book.heading("Protected wood", keep=14 + sum(book.height_of(words) + 1.6 for words in told))
+        for words in told:
+            book.text(words, after=1.6)
         book.text("Before a piece crosses a border, ask your own CITES office and look at the lists on the day. This is no legal advice.", SMALL)
 
 
@@ -146,19 +147,21 @@ def _parts(book: Booklet, scene: Scene, shop: Shop) -> None:
     if not shop.fittings:
         return
     book.page("Parts at hand")
-    rows = []
+    rows: list[tuple[str, ...]] = []
+    joined = []
     number = {f.name: str(n) for n, f in enumerate(shop.fittings, 1)}
     said: str | None = None
     for d in dimensions(shop):
         first = d.fitting.name != said
         said = d.fitting.name
+        joined += [] if first else [len(rows)]
         part = next((p.title.lower() for p in scene.parts if p.name == d.fitting.part), "")
         measured = length_lines(d.measured, shop.units) if d.measured is not None else "not measured"
         off = "" if d.deviation is None else _deviation(d.deviation, shop.units) + (", off" if d.off else "")
         effect = effect_words(scene, d, shop.units)
         rows.append((number[d.fitting.name] if first else "", (d.fitting.title + (f"\non the {part}" if part else "\ntouches no wood")) if first else "",
                      d.name, length_lines(d.listed, shop.units), measured, off, effect))
-    book.table(("", "Part", "Dimension", "Listed", "Measured", "Deviation", "What it does"), rows, (0.2, 1.1, 0.75, 0.7, 0.9, 1.0, 2.1))
+    book.table(("", "Part", "Dimension", "Listed", "Measured", "Deviation", "What it does"), rows, (0.2, 1.1, 0.75, 0.7, 0.9, 1.0, 2.1), joined=joined)
     _details(book, scene, shop)
     for side in ("front", "back"):
         if any(f.side == side and f.part for f in shop.fittings):
@@ -209,10 +212,15 @@ def _drawn(book: Booklet, scene: Scene, shop: Shop, side: str) -> None:
     scene = at_measured_size(scene, shop)
     box, _ = instrument_marks(scene, side, pen=1.0)
     size = box[2] - box[0], box[3] - box[1]
-    if book.room < 120:
+
+    def best() -> float:
+        scale = max(size[0] / book.inner, size[1] / max(book.room - 26, 1.0), 1.0)
+        return min((s for s in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if s >= scale), default=scale)
+
+    scale = best()
+    if scale > 1:  # small beside other things, its numbers would lie over each other
         book.need(1e6)
-    scale = max(size[0] / book.inner, size[1] / (book.room - 26), 1.0)
-    scale = min((s for s in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if s >= scale), default=scale)
+        scale = best()
     marks: list[Item] = [*instrument_marks(scene, side, pen=scale)[1], *fitting_marks(scene, shop, side, pen=scale)]
     left, top = book.column.x + (book.inner - size[0] / scale) / 2, book.column.y + 4
     book.put([placed(i, scale, left - box[0] / scale, top - box[1] / scale) for i in marks], size[1] / scale + 9)

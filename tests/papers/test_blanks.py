@@ -9,6 +9,7 @@ from rendered import by_pdfium, darkness, middles
 from mockup.papers.blanks import blanks, board_problems, plain_blanks
 from mockup.papers.cutmap import cut_plan, cut_points, full_size_cut
 from mockup.papers.lengths import area_words, board_feet, length_words, liquid_words, spread_words, volume_words
+from mockup.papers.page import Box, Text
 from mockup.papers.pdf import pdf_book
 from mockup.papers.shop_values import Allowance, Shop
 from mockup.papers.tiles import EDGE
@@ -144,6 +145,35 @@ def test_a_board_that_is_only_shown_by_its_kind_must_be_measured(dunlin, tmp_pat
         (b,) = blanks(scene, replace(SHOP, board_sizes={"plank": given}))
         assert b.large_enough is (not missing) and b.missing == pytest.approx(missing)
     assert board_problems((b,)) == ('Slab: the board "plank" lacks 20.0 mm (0.79 in) of width for the rough blank.',)
+
+
+@pytest.mark.parametrize("cut, words", [("bookmatch", "Blue: the left leaf, mirrored, out of the next leaf of the board."),
+                                        ("slipmatch", "Blue: the left leaf, slid across, out of the next leaf of the board.")])
+def test_a_map_names_the_leaves_as_the_trade_does(dunlin, tmp_path, cut, words):
+    from mockup.papers.approval import placement_words
+    from mockup.papers.booklet import Booklet
+    from mockup.papers.cutmap import cut_pages
+
+    scene = dunlin(size=(700, 700), at="[250, 350]", cut=cut)
+    found = blanks(scene, SHOP)
+    book = Booklet("a4", "Dunlin", "", "A", "")
+    cut_pages(book, scene, found, SHOP)
+    said = " ".join(i.text for i in book.done()[0].items if isinstance(i, Text)).replace("\u00a0", " ")
+    assert words in said and f"{cut}ed pair" in said and "Red line: the joint." in said
+    assert f": {cut}ed pair" in placement_words(scene, scene.parts[0])
+
+
+def test_measures_of_a_small_part_do_not_cover_each_other(dunlin):
+    """A slab of 20 x 10 mm on a board of 900: at 1 : 5 its four measures are a few mm apart on paper, and their numbers can be read."""
+    from itertools import combinations
+
+    from mockup.papers.cutmap import _measures
+
+    for bounds in ((400.0, 400.0, 420.0, 410.0), (400.0, 400.0, 438.0, 438.0), (100.0, 50.0, 800.0, 700.0)):
+        found = [i.bounds for i in _measures(bounds, 5.0) if isinstance(i, Box)]
+        assert len(found) == 4
+        for a, b in combinations(found, 2):
+            assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1], (a, b)
 
 
 def test_two_parts_do_not_get_the_same_wood(dunlin, tmp_path):

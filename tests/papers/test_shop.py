@@ -182,3 +182,45 @@ def test_what_to_buy_in_all_is_one_line_a_product(measured):
     assert mixed and total["boiled linseed oil"] == pytest.approx(sum(m.mix["boiled linseed oil"] for m in mixed))
     assert len(total) == len({name for m in found for name in (m.mix or {m.name: 0})})
     assert sum(total.values()) == pytest.approx(sum(m.ml for m in found))
+
+
+@pytest.fixture(scope="module")
+def tern(tmp_path_factory):
+    """The shop's papers of a built-in scene, as its first file begins them: pages of text."""
+    import shutil
+
+    from mockup.papers.shop_start import shop_start
+    from mockup.scene.places import builtin_scenes
+
+    home = tmp_path_factory.mktemp("shop") / "tern"
+    shutil.copytree(builtin_scenes()["tern"].parent, home)
+    scene = load_scene(home / "tern.toml")
+    (home / "shop.toml").write_text(shop_start(scene))
+    return [" ".join(p.extract_text().replace("\u00a0", " ").split()) for p in _book(shop_papers(scene, paper="a4", today=TODAY)).pages]
+
+
+def test_what_stands_against_several_parts_is_said_once(tern):
+    assert "Ferrules 1 to 4, on the body: diameter not measured." in tern[0]
+    assert 'Body, neck and heel: the scene shows wood of the kind of "mahogany", not the board at hand;' in tern[0]
+    assert tern[0].count("not the board at hand") == 3
+
+
+def test_no_page_is_begun_for_a_scrap(tern):
+    """The instrument is drawn as large as a page of its own lets it be, and the words on protected wood stay together."""
+    assert [w for page in tern for w in ("Front, scale 1 : 5.", "Back, scale 1 : 5.") if w in page] == ["Front, scale 1 : 5.", "Back, scale 1 : 5."]
+    said = next(p for p in tern if "Rosewood (Dalbergia)" in p)
+    assert "Mahogany (Swietenia)" in said and "ask your own CITES office" in said
+
+
+def test_dimensions_of_a_part_stay_on_its_page():
+    from mockup.papers.booklet import Booklet
+    from mockup.papers.page import Text
+
+    for many in range(40, 52, 2):
+        book = Booklet("a4", "Plover", "", "A", "")
+        book.page("Parts")
+        rows = [(str(n) if n % 2 == 0 else "", "length" if n % 2 == 0 else "width") for n in range(many)]
+        book.table(("", "Dimension"), rows, (1, 2), joined=[n for n in range(many) if n % 2])
+        for page in book.done():
+            said = [i.text for i in page.items if isinstance(i, Text)]
+            assert said.count("length") == said.count("width")

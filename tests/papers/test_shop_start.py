@@ -37,5 +37,13 @@ def test_hardware_comes_with_its_drawn_size():
     assert "strings" not in data["fittings"]
 
 
+def test_hardware_of_the_back_lies_on_what_is_seen_there():
+    """Ferrules stand on the body's back, whatever lies over the neck pocket in front; a jack in the edge is not seen from its face at all."""
+    data = tomllib.loads(shop_start(load_scene("tern")))["fittings"]
+    assert {data[f"ferrules-{k}"]["part"] for k in range(1, 5)} == {"body"} and data["cover"]["part"] == "body"
+    assert data["nut"]["part"] == "neck" and data["bridge"]["part"] == "top"
+    assert "jack" not in data
+
+
 def test_a_scene_without_hardware_says_so():
     assert tomllib.loads(shop_start(load_scene("gannet")))["bought"] == "none"
