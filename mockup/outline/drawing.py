@@ -11,12 +11,14 @@ from pathlib import Path
 
 from mockup.errors import MockupError
 from mockup.files.whole import read_bytes
-from mockup.outline.rings import shape_from_curves
+from mockup.outline.rings import closed_gap, shape_from_curves
 from mockup.outline.shape import Shape
 from mockup.outline.svgcurves import curves_in_mm
 from mockup.outline.svgdocument import Drawing
 
-__all__ = ["LARGEST_FILE", "outline_fill", "outline_from_svg", "outline_ids", "outline_missing", "read_outline"]
+__all__ = ["LARGEST_FILE", "outline_fill", "outline_from_svg", "outline_ids", "outline_missing", "read_noted", "read_outline"]
+
+TOLD_GAP = 1e-4  # mm: a wider gap that is closed is told
 
 LARGEST_FILE = 8_000_000  # bytes
 
@@ -35,25 +37,39 @@ def read_outline(path: Path, id: str) -> Shape:
     over ``LARGEST_FILE`` bytes, when its size in mm is not known, and when
     the outline is missing, open, crosses itself, or encloses nothing.
     """
+    return read_noted(path, id)[0]
+
+
+def read_noted(path: Path, id: str) -> tuple[Shape, tuple[str, ...]]:
+    """As ``read_outline``, with what was done to the outline or left out of it, in words."""
     path = Path(path)
-    data = read_bytes(path, limit=LARGEST_FILE)
-    return outline_from_svg(data, id, where=path.name)
+    return _noted(read_bytes(path, limit=LARGEST_FILE), id, path.name)
 
 
 def outline_from_svg(data: bytes, id: str, *, where: str = "") -> Shape:
     """As ``read_outline``, from the bytes of an SVG file; ``where`` names it in errors."""
+    return _noted(data, id, where)[0]
+
+
+def _noted(data: bytes, id: str, where: str) -> tuple[Shape, tuple[str, ...]]:
     try:
-        return shape_from_curves(*curves_in_mm(Drawing(data).document(id)))
+        drawing = Drawing(data)
+        curves, rule = curves_in_mm(drawing.document(id))
+        gap = closed_gap(curves)
+        return shape_from_curves(curves, rule), (*((f"a gap of {gap:.2g} mm is closed",) if gap > TOLD_GAP else ()), *drawing.left_out(id))
     except MockupError as error:
         raise error.within(f"{where}#{id[:60]}") from None
 
 
-def outline_ids(path: Path) -> tuple[str, ...]:
-    """The ids in an SVG file that ``read_outline`` could take, in the order drawn."""
+def outline_ids(path: Path, within: str | None = None) -> tuple[str, ...]:
+    """The ids in an SVG file that ``read_outline`` could take, in the order drawn.
+
+    within  of a group: each outline in it that is seen, once; "" for the whole drawing.
+    """
     path = Path(path)
     data = read_bytes(path, limit=LARGEST_FILE)
     try:
-        return Drawing(data).ids()
+        return Drawing(data).ids() if within is None else Drawing(data).seen_ids(within)
     except MockupError as error:
         raise error.within(path.name) from None
 

@@ -25,6 +25,7 @@ UNITS = {"mm": 1.0, "inch": 25.4}
 _INSUNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 14: 100.0}
 _MOST_ENTITIES, _MOST_POINTS, _DEEPEST = 20_000, 200_000, 12
 _FARTHEST = 20_000.0  # mm
+_SAME = 1e-6  # mm within which a curve is another one drawn again
 _AGAIN = "Save it again as DXF from the drawing program."
 
 Curve = tuple[np.ndarray, bool]
@@ -44,10 +45,11 @@ def outline_from_dxf(data: bytes, layer: str, *, units: str | None = None) -> tu
     curves, scale, notes = _curves(document, layer), None, []
     declared = _INSUNITS.get(int(document.header.get("$INSUNITS", 0) or 0))
     if declared is None and units is None:
+        odd = int(document.header.get("$INSUNITS", 0) or 0) != 0
         points = np.concatenate([c for c, _ in curves])
         w, h = np.ptp(points, axis=0).tolist()
         raise MockupError(
-            f"The DXF file does not say its units: the outline is {w:.0f} x {h:.0f} mm if they are mm, "
+            f"The DXF file {'is in none of mm, cm, m, inches and feet' if odd else 'does not say its units'}: the outline is {w:.0f} x {h:.0f} mm if they are mm, "
             f"and {w * 25.4:.0f} x {h * 25.4:.0f} mm if they are inches.",
             fix='Add units = "mm" or units = "inch" under [scene].',
         )
@@ -56,7 +58,10 @@ def outline_from_dxf(data: bytes, layer: str, *, units: str | None = None) -> tu
     far = max(float(np.abs(points).max()) for points, _ in curves)
     if far > _FARTHEST:
         raise MockupError(f"The outline reaches {far / 1000:.4g} m from the drawing's origin.", fix="Check the units of the file.")
-    joined, gap = _joined(curves)
+    once = _once(curves)
+    if len(once) < len(curves):
+        notes.append(f"curves drawn twice are taken once ({len(curves) - len(once)} left out)")
+    joined, gap = _joined(once)
     if gap > 1e-4:
         notes.append(f"gaps of up to {gap:.2g} mm between its curves are closed")
     return shape_from_curves(joined, "evenodd"), tuple(notes)
@@ -82,6 +87,8 @@ def _document(data: bytes):
         raise MockupError(f"The DXF file has {len(data) / 1e6:.0f} MB.", fix=f"Keep only the outlines in it, at most {LARGEST_DXF / 1e6:.0f} MB.")
     if not data.strip():
         raise MockupError("The drawing is empty.", fix=_AGAIN)
+    if b"SECTION" not in data and not data.startswith(b"AutoCAD Binary DXF"):  # the reader below finds an empty drawing in any text
+        raise MockupError("This is not a readable DXF file.", fix=_AGAIN)
     try:
         document, _ = recover.read(io.BytesIO(data))
     except (ezdxf.DXFError, OSError, ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RecursionError, MemoryError):
@@ -132,10 +139,13 @@ def _curves(document, layer: str) -> list[Curve]:
         raise MockupError(f'There is no layer "{layer[:60]}" with curves in the drawing.',
                           fix=nearest(layer, layers) or "Draw the outline there.")
     curves: list[Curve] = []
+    count = 0
     try:
         for entity in wanted:
-            curves += _flat(entity)
-            if sum(len(p) for p, _ in curves) > _MOST_POINTS:
+            flat = _flat(entity)
+            curves += flat
+            count += sum(len(p) for p, _ in flat)
+            if count > _MOST_POINTS:
                 raise MockupError(f"The outline needs more than {_MOST_POINTS} points.", fix="Simplify the curves.")
     except (ezdxf.DXFError, ValueError, TypeError, ArithmeticError, AttributeError, IndexError):
         raise MockupError("The drawing has a curve that cannot be read.", fix=_AGAIN) from None
@@ -188,31 +198,87 @@ def _length(points: np.ndarray) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum()) if len(points) > 1 else 0.0
 
 
+def _once(curves: list[Curve]) -> list[Curve]:
+    """The curves without those that lie on another one from end to end, in either direction."""
+    seen: set[bytes] = set()
+    kept = []
+    for points, closed in curves:
+        rounded = np.round(points / _SAME).astype(np.int64)
+        if closed:  # from its first corner on, wherever it was begun
+            rounded = rounded[:-1] if len(rounded) > 1 and (rounded[0] == rounded[-1]).all() else rounded
+            rounded = np.roll(rounded, -int(np.lexsort(rounded.T)[0]), axis=0)
+        ways = {rounded.tobytes(), (np.roll(rounded[::-1], 1, axis=0) if closed else rounded[::-1]).tobytes()}
+        if not ways & seen:
+            seen |= ways
+            kept.append((points, closed))
+    return kept
+
+
 def _joined(curves: list[Curve]) -> tuple[list[Curve], float]:
-    """Open curves joined end to end where their ends lie within ``GAP``; and the widest gap so closed, mm."""
+    """Open curves joined end to end where their ends lie within ``GAP``; and the widest gap so closed, mm.
+
+    Raises MockupError for a chain left open, with the gap to the nearest other end: what is
+    missing is there, and not between the two ends of the chain.
+    """
     done = [c for c in curves if c[1]]
     open_ = [points for points, closed in curves if not closed]
-    widest = 0.0
-    while open_:
-        chain, turned = open_.pop(0), False
-        while open_:
-            ends = np.array([(p[0], p[-1]) for p in open_])  # (n, 2 ends, 2)
-            away = np.hypot(*np.moveaxis(ends - chain[-1], -1, 0))
-            n, end = np.unravel_index(int(np.argmin(away)), away.shape)
-            # A chain that already ends where it began is whole.
-            if math.dist(chain[0], chain[-1]) <= min(float(away[n, end]), GAP):
-                break
-            if away[n, end] > GAP:
-                if turned:
+    if not open_:
+        return done, 0.0
+    from scipy.spatial import cKDTree
+
+    ends = np.array([p[k] for p in open_ for k in (0, -1)])  # of curve n the ends 2n and 2n + 1
+    near = cKDTree(ends)
+    free = np.ones(len(open_), bool)
+    widest, left = 0.0, []
+
+    def nearest_free(point: np.ndarray) -> tuple[int, float]:
+        """The nearest end of a curve not yet taken, within ``GAP``; -1 where there is none."""
+        found = [k for k in near.query_ball_point(point, GAP * (1 + 1e-9)) if free[k // 2]]
+        away = np.hypot(*(ends[found] - point).T)
+        return (found[int(np.argmin(away))], float(away.min())) if found else (-1, math.inf)
+
+    for first in range(len(open_)):
+        if not free[first]:
+            continue
+        free[first] = False
+        # Two runs from the curve that begins the chain: on from its end, and, where that does not lead back, on from its start.
+        runs, whole = [[open_[first]], []], False
+        for way, run in enumerate(runs):
+            at = open_[first][-1] if way == 0 else open_[first][0]
+            start = open_[first][0]
+            while not whole:
+                end, away = nearest_free(at)
+                # A chain that already ends where it began is whole.
+                if way == 0 and math.dist(start, at) <= min(away, GAP) and (len(run) > 1 or len(run[0]) > 2):
+                    whole = True
+                elif end < 0:
                     break
-                # What is left open is told as the gap it is: the other end may go on.
-                chain, turned = chain[::-1], True
-                continue
-            widest = max(widest, float(away[n, end]))
-            piece = open_.pop(int(n))
-            chain = np.concatenate((chain, (piece if end == 0 else piece[::-1])))
+                else:
+                    widest = max(widest, away)
+                    n = end // 2
+                    free[n] = False
+                    run.append(open_[n] if end % 2 == 0 else open_[n][::-1])
+                    at = run[-1][-1]
+        chain = np.concatenate([*(piece[::-1] for piece in runs[1][::-1]), *runs[0]])
         gap = math.dist(chain[0], chain[-1])
         if gap <= GAP:
             widest = max(widest, gap)
+        else:
+            left.append(chain)
         done.append((chain, False))
+    if len(left) > 1:
+        _refuse_apart(left)
     return done, widest
+
+
+def _refuse_apart(chains: list[np.ndarray]) -> None:
+    """Say where several open chains come nearest to each other, when that is nearer than the ends of one chain."""
+    ends = np.array([c[k] for c in chains for k in (0, -1)])
+    away = np.hypot(*np.moveaxis(ends[:, None] - ends[None], -1, 0))
+    np.fill_diagonal(away, math.inf)
+    # The narrowest gap is told: that one is surely meant to be closed.
+    a, b = np.unravel_index(int(np.argmin(away)), away.shape)
+    (x0, y0), (x1, y1) = ends[a], ends[b]
+    if a // 2 != b // 2:
+        raise MockupError(f"The outline is open: {away[a, b]:.2f} mm are missing from x {x0:.2f}, y {y0:.2f} to x {x1:.2f}, y {y1:.2f} mm.",
+                          fix=f"Join the curves there{f', and at the {len(chains) - 1} other gaps' if len(chains) > 2 else ''}.")

@@ -11,13 +11,13 @@ import re
 
 from mockup.errors import MockupError
 
-__all__ = ["length_px", "plain_path", "plain_points", "plain_transform", "view_box"]
+__all__ = ["NUMBER", "length_px", "plain_path", "plain_points", "plain_transform", "view_box"]
 
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_number = re.compile(_NUMBER)
+NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_number = re.compile(NUMBER)
 _space = re.compile(r"[\s,]*")
 _flag = re.compile(r"[01]")
-_length = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z%]*)\s*")
+_length = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%]*)\s*")
 _function = re.compile(r"\s*,?\s*([A-Za-z]+)\s*\(([^()]*)\)")
 
 # Numbers each command takes, and how many of them begin a new point.

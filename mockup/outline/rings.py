@@ -14,7 +14,7 @@ import numpy as np
 from mockup.errors import MockupError
 from mockup.outline.shape import Shape, ring_area
 
-__all__ = ["GAP", "MOST_RINGS", "shape_from_curves"]
+__all__ = ["GAP", "MOST_RINGS", "closed_gap", "shape_from_curves"]
 
 GAP = 0.05  # ends this close, in mm, are joined: drawing programs leave such gaps, a cutter does not see them
 MOST_RINGS = 2000
@@ -54,6 +54,12 @@ def shape_from_curves(curves: Sequence[tuple[np.ndarray, bool]], rule: str) -> S
         if outer != inner:  # otherwise there is material on both sides, or on neither: no edge
             kept.append(ring if (inner > outer) == (areas[i] > 0) else ring[::-1])
     return Shape(tuple(kept))
+
+
+def closed_gap(curves: Sequence[tuple[np.ndarray, bool]]) -> float:
+    """The widest gap, mm, that ``shape_from_curves`` closes without being told to by the drawing; 0.0 where there is none."""
+    gaps = (math.dist(points[0], points[-1]) for points, closed in curves if not closed)
+    return max((gap for gap in gaps if gap <= GAP), default=0.0)
 
 
 def _closed(points: np.ndarray, closed: bool) -> np.ndarray | None:

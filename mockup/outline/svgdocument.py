@@ -21,6 +21,9 @@ _HREFS = ("href", "{http://www.w3.org/1999/xlink}href")
 _SHAPES = ("path", "circle", "ellipse", "rect", "polygon", "polyline")
 _LENGTHS = ("x", "y", "width", "height", "rx", "ry", "r", "cx", "cy")
 _GROUPS = ("g", "a", "defs", "switch", "clipPath", "mask", "symbol")
+_UNSEEN = ("defs", "clipPath", "mask", "symbol", "pattern", "marker")
+_CUTS = {"clip-path": "a clip path", "mask": "a mask"}
+_GEOMETRY = {"path": ("d",), "rect": ("x", "y", "width", "height", "rx", "ry"), "circle": ("r", "cx", "cy"), "ellipse": ("rx", "ry", "cx", "cy")}
 _MOST_ELEMENTS = 200_000
 _DEEPEST = 200
 _MOST_STYLE = 20_000
@@ -60,6 +63,34 @@ class Drawing:
             for id, elements in self._named.items()
             if _name(elements[0]) in (*_SHAPES, "use") or (_name(elements[0]) == "g" and len(_drawn(elements[0])) == 1)
         )
+
+    def seen_ids(self, group: str = "") -> tuple[str, ...]:
+        """Ids of the outlines that are drawn, in a group or in the whole drawing, each outline by one id only.
+
+        What lies in ``defs``, clip paths, masks and symbols is not drawn where it stands. A group of one shape
+        goes by the id of its shape, where that has one. Raises MockupError when the group is missing.
+        """
+        top = self._find(group) if group else self.root
+        inside = set(top.iter())
+        hidden = {element for holder in self.root.iter() if _name(holder) in _UNSEEN for element in holder.iter()}
+        found = []
+        for id in self.ids():
+            element = self._named[id][0]
+            shape = _drawn(element)[0] if _name(element) == "g" else element
+            if element in inside and element not in hidden and not (shape is not element and shape.get("id")):
+                found.append(id)
+        return tuple(found)
+
+    def left_out(self, id: str) -> tuple[str, ...]:
+        """What of this outline a maker may not expect: cuts that are not followed, a size without a unit; in words."""
+        chain, element = [], self._find(id)
+        while element is not None:
+            chain.append(element)
+            element = self._parent.get(element)
+        cut = {what for e in chain for what, words in _CUTS.items() if what in e.attrib or what in e.get("style", "")[:_MOST_STYLE]}
+        size = (self.root.get("width") or "").strip()
+        bare = (f'the drawing\'s width is "{size[:20]}", taken as px, 96 to the inch',) if re.fullmatch(rf"{pathdata.NUMBER}(px)?", size) else ()
+        return (*(f"{_CUTS[what]} over it is left out: the outline is the whole shape" for what in _CUTS if what in cut), *bare)
 
     def fill(self, id: str) -> str | None:
         """What is written of the fill of an element, or of the nearest group around it that has one."""
@@ -165,6 +196,7 @@ class Drawing:
             look["transform"] = f"{look.get('transform', '')} translate({x!r},{y!r})".strip()
             self._place(target, ElementTree.SubElement(place, f"{SVG}g", look), [*seen, element])
         elif kind in _SHAPES:
+            self._refuse_styled(element, kind)
             ElementTree.SubElement(place, f"{SVG}{kind}", _geometry(element, kind) | _look(element))
         else:
             what = {"image": "a picture", "text": "text", "line": "a single line"}.get(kind, f"a <{kind[:40]}>")
@@ -181,19 +213,38 @@ class Drawing:
             raise MockupError("The outline refers to itself.", fix="Put the shape itself into the drawing.")
         return self._find(href[1:])
 
-    def _fill_rules(self) -> str:
-        """The rules of the style sheets that set a fill rule; nothing else there shapes an outline."""
-        rules: list[str] = []
+    def _refuse_styled(self, element: ElementTree.Element, kind: str) -> None:
+        """Refuse a shape whose size or path stands in a style (SVG 2, 7.1), which would be read at another size."""
+        named = {"*", kind, f"#{element.get('id')}", *(f".{c}" for c in (element.get("class") or "").split())}
+        styles = [element.get("style", "")[:_MOST_STYLE]]
+        for selectors, body in self._rules():
+            last = [s.split()[-1] for s in selectors.split(",") if s.split()]
+            if any(set(re.findall(r"[.#]?[\w*-]+", s)) <= named for s in last):
+                styles.append(body)
+        for style in styles:
+            for name, _ in _declared.findall(style):
+                if name.lower() in _GEOMETRY.get(kind, ()):
+                    raise MockupError(f'The {kind} has its "{name.lower()}" in a style.', fix="Convert it to a path in the drawing program.")
+
+    def _rules(self) -> list[tuple[str, str]]:
+        """The selectors and the body of each rule in the style sheets."""
+        found = []
         for element in self.root.iter(f"{SVG}style"):
             for rule in _uncommented("".join(element.itertext())).split("}"):
                 selector, brace, body = rule.rpartition("{")
-                if not brace or "{" in selector:
-                    continue
-                declared = {name.lower(): value.strip() for name, value in _declared.findall(body)}
-                if "transform" in declared:
-                    raise MockupError("A style sheet moves shapes about.", fix="Apply the transforms in the drawing program.")
-                if "fill-rule" in declared:
-                    rules.append(f"{selector.strip()}{{fill-rule:{declared['fill-rule']}}}")
+                if brace and "{" not in selector:
+                    found.append((selector.strip(), body))
+        return found
+
+    def _fill_rules(self) -> str:
+        """The rules of the style sheets that set a fill rule; nothing else there shapes an outline."""
+        rules: list[str] = []
+        for selector, body in self._rules():
+            declared = {name.lower(): value.strip() for name, value in _declared.findall(body)}
+            if "transform" in declared:
+                raise MockupError("A style sheet moves shapes about.", fix="Apply the transforms in the drawing program.")
+            if "fill-rule" in declared:
+                rules.append(f"{selector}{{fill-rule:{declared['fill-rule']}}}")
         text = "\n".join(rules)
         if len(text) > _MOST_STYLE:
             raise MockupError("The style sheet of the drawing is too long to read.", fix=_PLAIN_SVG)
@@ -242,6 +293,9 @@ def _geometry(element: ElementTree.Element, kind: str) -> dict[str, str]:
         if value < 0 and name in ("width", "height", "r", "rx", "ry"):
             raise MockupError(f'The {name} of the {kind} is "{text[:40]}".', fix="Give it a length above 0.")
         lengths[name] = repr(value)
+    for needed in {"rect": ("width", "height"), "circle": ("r",)}.get(kind, ()):
+        if needed not in lengths:  # a renderer draws nothing then (SVG 2, 7.1)
+            raise MockupError(f"The {kind} has no {needed}.", fix="Convert it to a path in the drawing program.")
     return lengths
 
 

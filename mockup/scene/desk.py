@@ -7,13 +7,14 @@ is read, whatever links or dots the path goes through.
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from ..errors import MockupError
 from ..files.photo import photo_size, read_photo
 from ..files.whole import read_bytes
-from ..outline.drawing import outline_fill, outline_ids, outline_missing, read_outline
+from ..outline.drawing import outline_fill, outline_ids, outline_missing, read_noted
 from ..outline.dxf import LARGEST_DXF, dxf_layers, outline_from_dxf
 from ..outline.trace import traced
 from ..outline.shape import Shape
@@ -59,7 +60,7 @@ class Desk:
             raise MockupError(f'"{name[:80]}" is a link out of the scene\'s folder.',
                               fix="Put the file itself in that folder.")
         if not there:
-            raise MockupError(f'The file "{name[:80]}" {found}.', fix=self._beside(name))
+            raise MockupError(f'The file "{name[:80]}" {found}.', fix="Name a file in it." if path.is_dir() else self._beside(name))
         return path
 
     def _beside(self, name: str) -> str:
@@ -88,7 +89,12 @@ class Desk:
         if id not in ids and (labelled := outline_missing(path, id)) is not None:
             raise MockupError(f'There is no outline with the id "{id[:60]}" in {name}.',
                               fix=labelled or offer(id, ids) or "Give a path in the drawing an id.")
-        return read_outline(path, id)
+        shape, notes = read_noted(path, id)
+        self._note(f"{name}#{id}", notes)
+        return shape
+
+    def _note(self, where: str, notes: Iterable[str]) -> None:
+        self.notes.update(dict.fromkeys(f"{where}: {note}" for note in notes))
 
     def _dxf(self, name: str, layer: str) -> Shape:
         path = self.inside(name)
@@ -96,15 +102,19 @@ class Desk:
             shape, notes = outline_from_dxf(read_bytes(path, limit=LARGEST_DXF), layer, units=self.units)
         except MockupError as error:
             raise error.within(f"{name}#{layer[:60]}") from None
-        self.notes.update(dict.fromkeys(f"{name}#{layer}: {note}" for note in notes))
+        self._note(f"{name}#{layer}", notes)
         return shape
 
-    def drawing(self, name: str) -> list[tuple[str, Shape, str | None]]:
-        """Every outline of a drawing, lowest first: its id (or layer), its shape, and the colour "#rrggbb" that fills it."""
+    def drawing(self, name: str, group: str = "") -> list[tuple[str, Shape, str | None]]:
+        """Every outline seen in a drawing, lowest first: its id (or layer), its shape, and the colour "#rrggbb" that fills it.
+
+        group  the id of a group (or one outline) of an SVG, or a layer of a DXF: only what is in it.
+        """
         path = self.inside(name)
         if name.lower().endswith(".dxf"):
-            return [(layer, self.shape(name, layer), None) for layer in dxf_layers(read_bytes(path, limit=LARGEST_DXF))]
-        return [(id, self.shape(name, id), outline_fill(path, id)) for id in outline_ids(path)]
+            layers = (group,) if group else dxf_layers(read_bytes(path, limit=LARGEST_DXF))
+            return [(layer, self.shape(name, layer), None) for layer in layers]
+        return [(id, self.shape(name, id), outline_fill(path, id)) for id in outline_ids(path, group)]
 
     def cut_out(self, path: Path, mm_per_pixel: float) -> Shape:
         """The outline of what is not transparent in a picture, in mm about the picture's middle."""
@@ -116,7 +126,7 @@ class Desk:
                     raise MockupError(f"{path.name} has no transparent pixels.", fix="Cut the part out of its background, and save it as PNG.")
                 self._cut_outs[key] = traced(alpha, mm_per_pixel)
             except MockupError as error:
-                self._cut_outs[key] = error
+                self._cut_outs[key] = _named(error, path)
         return _given(self._cut_outs[key])
 
     def photo(self, path: Path) -> tuple[int, int]:
@@ -129,8 +139,13 @@ class Desk:
                                       fix=f"Make it smaller, at most {MOST_PIXELS // 10**6} million.")
                 self._sizes[path] = (width, height)
             except MockupError as error:
-                self._sizes[path] = error
+                self._sizes[path] = _named(error, path)
         return _given(self._sizes[path])
+
+
+def _named(error: MockupError, path: Path) -> MockupError:
+    """An error about a file by the file's name: its path on this machine is no help, and goes nowhere."""
+    return MockupError.several([replace(p, where=p.where.replace(str(path), path.name)) for p in error.problems])
 
 
 def _given(kept):

@@ -20,7 +20,8 @@ MOST_PATHS = 80
 def read_own(read: Reader, name: str, desk: Desk, bench: Bench, sources: dict[str, Path]) -> tuple[Fitting, ...]:
     """A table of ``[parts]`` with ``drawing`` or ``photo``: its pieces, lowest first; () when it cannot be used.
 
-    A drawing is placed as it is drawn, or moved by ``at``; its paths lie on
+    Of a drawing all that is seen is taken, or, after a #, one group (in a DXF
+    file: one layer). It is placed as it is drawn, or moved by ``at``; its paths lie on
     each other in their order, each of the material that ``materials`` names by
     its id, or of plastic in the colour that fills it. A photo is placed by its middle.
     """
@@ -54,14 +55,15 @@ def _drawing(read: Reader, name: str, title: str, side: str, rise: float, turn: 
     table = read.table("materials")
     if not file:
         return ()
+    file, _, group = file.partition("#")
     try:
-        paths = desk.drawing(file)
+        paths = desk.drawing(file, group)
     except MockupError as error:
         _told(read, "drawing", error)
         return ()
     sources[file] = desk.inside(file)
     if not 0 < len(paths) <= MOST_PATHS:
-        read.note("drawing", f"{file} has {len(paths)} outlines.", f"Use 1 to {MOST_PATHS}, each with an id.")
+        read.note("drawing", f"{f'The group {show(group)} of ' if group else ''}{file} has {len(paths)} outlines with an id.", f"Use 1 to {MOST_PATHS}, each with an id.")
         return ()
     named = {id: table.choice(id, tuple(MATERIALS), "nickel") for id in table.data if id in {i for i, _, _ in paths}}
     for id in table.data:
