@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -18,15 +19,26 @@ BAND_PIXELS = 1 << 19
 BAND_ROWS = 128
 
 
+_single = threading.Lock()
+_inside = {"now": 0, "before": 0}  # who is in ``single_threaded_cv2``, and the threads before the first of them
+
+
 @contextmanager
 def single_threaded_cv2():
     """OpenCV without threads of its own, which spin while they wait: where ours are at work they would fight them for the cores."""
-    before = cv2.getNumThreads()
-    cv2.setNumThreads(1)
+    # The setting is the whole program's: of pictures drawn at the same time the first sets it and the last puts it back.
+    with _single:
+        if _inside["now"] == 0:
+            _inside["before"] = cv2.getNumThreads()
+            cv2.setNumThreads(1)
+        _inside["now"] += 1
     try:
         yield
     finally:
-        cv2.setNumThreads(before)
+        with _single:
+            _inside["now"] -= 1
+            if _inside["now"] == 0:
+                cv2.setNumThreads(_inside["before"])
 
 
 def band_list(rows: int, columns: int) -> list[tuple[int, int]]:
@@ -45,10 +57,12 @@ class Turns:
 
     def __init__(self) -> None:
         self._jobs: deque[tuple[Future, Callable[[], Any]]] = deque()
+        self._all: list[Future] = []
 
     def add(self, work: Callable[[], Any]) -> Future:
         """Put a job last; its result, or its error, will be in what is returned."""
         future: Future = Future()
+        self._all.append(future)
         self._jobs.append((future, work))
         return future
 
@@ -60,13 +74,18 @@ class Turns:
             except IndexError:
                 return
             try:
-                made = work()
-            except BaseException as error:  # it is raised where the result is asked for
-                future.set_exception(error)
+                if future.set_running_or_notify_cancel():
+                    future.set_result(work())
+            except BaseException as error:
+                if not future.done():
+                    future.set_exception(error)  # it is raised where the result is asked for
                 if not isinstance(error, Exception):
                     raise
-            else:
-                future.set_result(made)
+
+    def give_up(self) -> None:
+        """Cancel what nobody has begun: after an error, or Ctrl-C, nobody will, and a thread may be waiting for it."""
+        for future in self._all:
+            future.cancel()
 
 
 def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
@@ -77,19 +96,31 @@ def in_bands(work: Callable[[int, int], None], rows: int, columns: int,
     The threads of a ``pool`` take bands as they come free from what else they
     do, while the one that calls works its way up from the last.
     """
-    bands = band_list(rows, columns)
-    with single_threaded_cv2(), nullcontext(pool) if pool is not None else ThreadPoolExecutor(cores()) as threads:
-        jobs = [threads.submit(work, *band) for band in bands]
+    bands, jobs, broken = band_list(rows, columns), [], threading.Event()
+
+    def do(first: int, last: int) -> None:
+        if broken.is_set():
+            return
         try:
+            work(first, last)
+        except BaseException:
+            broken.set()
+            raise
+
+    with single_threaded_cv2(), nullcontext(pool) if pool is not None else ThreadPoolExecutor(cores()) as threads:
+        try:
+            for band in bands:
+                jobs.append(threads.submit(do, *band))
             for band, job in zip(reversed(bands), reversed(jobs), strict=True):
                 if pool is not None and job.cancel():  # nobody has taken it yet
-                    work(*band)
+                    do(*band)
             for done, job in enumerate(jobs, 1):
                 if not job.cancelled():
                     job.result()
                 if report is not None:
                     report(done / len(bands))
         except BaseException:
+            broken.set()
             for job in jobs:
                 job.cancel()
             raise

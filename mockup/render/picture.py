@@ -103,11 +103,11 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     # does light and shadow, many short steps over which two would only fight. Whichever is done first helps the other.
     turns, short_done = Turns(), threading.Event()
     with single_threaded_cv2(), ThreadPoolExecutor(max(cores(), 2)) as pool:
-        cutting = turns.add(partial(_layers, parts, kept))
-        wood = pool.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, pool)
-        wood.add_done_callback(lambda _: turns.run())
-        pool.submit(short_done.wait)  # this thread stands for that one until then
         try:
+            cutting = turns.add(partial(_layers, parts, kept))
+            wood = pool.submit(_wood, scene, parts, cutting, canvas, kept, last.empty, pool)
+            wood.add_done_callback(lambda _: turns.run())
+            pool.submit(short_done.wait)  # this thread stands for that one until then
             turns.run()
             layers = [layer for layer in cutting.result() if _on_canvas(layer.region, canvas)]
             seen = {layer.part.name for layer in layers}
@@ -116,6 +116,9 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
             shades = {p.name: turns.add(partial(_shade, p, _casters(parts, n), canvas, kept)) for n, p in enumerate(parts) if p.name in seen}
             pieces = [turns.add(partial(_pieces, layer.region, canvas, kept)) for layer in layers]
             turns.run()
+        except BaseException:
+            turns.give_up()  # or the thread that waits for one of them would wait for ever
+            raise
         finally:
             short_done.set()
         boards = wood.result()

@@ -1,12 +1,14 @@
 """Work shared between threads: each band and each job is done once, and an error comes out where it is waited for."""
 
 import threading
+import time
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 
+import cv2
 import pytest
 
-from mockup.render.bands import Turns, band_list, in_bands
+from mockup.render.bands import Turns, band_list, in_bands, single_threaded_cv2
 
 ROWS, COLUMNS = 1000, 3000
 
@@ -55,6 +57,57 @@ def test_the_error_of_a_band_stops_the_rest(shared):
     with ThreadPoolExecutor(1) as pool, pytest.raises(ValueError, match="rows"):
         in_bands(work, 100_000, COLUMNS, pool=pool if shared else None)
     assert len(done) < len(band_list(100_000, COLUMNS))
+
+
+@pytest.mark.parametrize("shared", [False, True])
+def test_the_error_of_another_thread_stops_the_rest(shared):
+    """The first band breaks in a thread of the pool, while the one that asks is at the last."""
+    bands, done, broken = band_list(100_000, COLUMNS), [], threading.Event()
+
+    def work(first, last):
+        if first == 0:
+            broken.set()
+            raise ValueError("the first band")
+        if len(done) > 1:
+            broken.wait(20)
+            time.sleep(0.005)  # until it has been heard of
+        done.append(first)
+
+    with ThreadPoolExecutor(1) as pool, pytest.raises(ValueError, match="the first band"):
+        in_bands(work, 100_000, COLUMNS, pool=pool if shared else None)
+    assert len(done) < len(bands) / 4
+
+
+def test_what_is_drawn_at_the_same_time_gives_cv2_its_threads_back():
+    """Two pictures of the bench page overlap: the one that began first ends first."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(3)
+    try:
+        first, second = single_threaded_cv2(), single_threaded_cv2()
+        first.__enter__()
+        second.__enter__()
+        first.__exit__(None, None, None)
+        assert cv2.getNumThreads() == 1  # the second is still at work
+        second.__exit__(None, None, None)
+        assert cv2.getNumThreads() == 3
+    finally:
+        cv2.setNumThreads(before)
+
+
+def test_what_nobody_has_begun_when_all_is_given_up_is_not_waited_for():
+    turns, begun, go = Turns(), threading.Event(), threading.Event()
+    held = turns.add(lambda: begun.set() or go.wait(20))
+    never = [turns.add(lambda: pytest.fail("done after all")) for _ in range(3)]
+    with ThreadPoolExecutor(2) as pool:
+        other = pool.submit(turns.run)
+        waiting = pool.submit(never[-1].result)
+        assert begun.wait(20)
+        turns.give_up()
+        with pytest.raises(CancelledError):
+            waiting.result(20)
+        go.set()
+        other.result(20)
+    assert held.result() is True
 
 
 def test_turns_are_taken_in_order_and_once():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 
 import cv2
@@ -167,6 +168,44 @@ def test_a_burst_deepens_toward_the_edge_and_follows_it(plank):
     assert means[0] < 0.6 and means == sorted(means)
     assert ratio[distance > 28].min() > 0.99
     assert ratio[(distance > 3) & (distance < 4)].std() < 0.1  # as deep all around
+
+
+@pytest.mark.parametrize("which", [1, 2])
+def test_a_thread_that_cannot_be_started_is_an_error_and_no_endless_wait(plank, monkeypatch, which):
+    """The machine has no more threads to give, after the first or before it."""
+    path, mm, size = plank
+    start, started = threading.Thread.start, []
+
+    def refuse(thread):
+        if thread.name.startswith("ThreadPoolExecutor"):
+            started.append(thread)
+            if len(started) == which:
+                raise RuntimeError("can't start new thread")
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", refuse)
+    done = []
+    drawing = threading.Thread(target=lambda: done.append(_error_of(lambda: picture(make_scene(path, mm, size), scale=1.0))), daemon=True)
+    start(drawing)
+    drawing.join(20)
+    assert done and isinstance(done[0], RuntimeError)
+
+
+def _error_of(work) -> BaseException | None:
+    try:
+        work()
+    except BaseException as error:
+        return error
+    return None
+
+
+def test_a_board_that_is_gone_is_told_and_the_next_picture_is_whole(plank, tmp_path):
+    path, mm, size = plank
+    kept = Kept()
+    with pytest.raises((MockupError, OSError)):
+        picture(make_scene(tmp_path / "gone.png", mm, size), scale=1.0, kept=kept)
+    after = picture(make_scene(path, mm, size), scale=1.0, kept=kept).pixels
+    assert_array_equal(after, picture(make_scene(path, mm, size), scale=1.0).pixels)
 
 
 def test_a_huge_picture_is_refused_with_the_scale_that_works(plank):
