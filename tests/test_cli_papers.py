@@ -39,7 +39,7 @@ def test_sheet_shows_the_variants_named_in_their_order(mockup, small_scene, desk
     assert blue(turned[:, :middle]) > 0.03 > 0.003 > blue(turned[:, middle:])
 
 
-@pytest.mark.parametrize("paper, size", [(None, (210, 297)), ("a4", (210, 297)), ("letter", (215.9, 279.4))])
+@pytest.mark.parametrize("paper, size", [(None, (210, 297)), ("a4", (210, 297)), ("letter", (215.9, 279.4)), ("a3", (297, 420))])
 def test_sheet_as_pdf(small_scene, desk, paper, size):
     """ISO 216:2007 table 1 (A4); ANSI/ASME Y14.1, A size: 8.5 x 11 inches."""
     import pikepdf

@@ -17,7 +17,7 @@ __all__ = ["sheet"]
 @click.command(cls=PlainCommand, example="mockup sheet tern\nmockup sheet tern --variants honey,sea-blue --out tern.pdf --paper letter")
 @scene_argument
 @click.option("--variants", metavar="A,B,C", help="Which to show, in this order; left out, all of the scene.")
-@click.option("--paper", metavar="a4|letter", type=click.Choice(["a4", "letter"]),
+@click.option("--paper", metavar="a4|letter|a3", type=click.Choice(["a4", "letter", "a3"]),
               help="Lay it out for this paper; a pdf is for A4 when left out.")
 @click.option("--out", metavar="FILE", type=click.Path(path_type=Path),
               help="png, jpg or pdf by its ending; left out, NAME.sheet.png here.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .page import Box, Image, Item, Path, Text
+from .page import Box, Image, Item, Line, Path, Text
 
 __all__ = ["placed"]
 
@@ -17,6 +17,9 @@ def placed(item: Item, scale: float, dx: float, dy: float) -> Item:
                            dash=tuple(v / scale for v in item.dash))
         case Text():
             return replace(item, x=item.x / scale + dx, y=item.y / scale + dy, size=item.size / scale)
+        case Line():
+            return replace(item, x0=item.x0 / scale + dx, y0=item.y0 / scale + dy, x1=item.x1 / scale + dx, y1=item.y1 / scale + dy,
+                           width=item.width / scale)
         case Box() | Image():
             return replace(item, x=item.x / scale + dx, y=item.y / scale + dy, width=item.width / scale, height=item.height / scale)
     raise TypeError(f"not in a scaled drawing: {item!r}")

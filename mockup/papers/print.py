@@ -139,9 +139,10 @@ def print_pages(scene: Scene, *, paper: str, today: str, content: str = "both", 
 
 
 def _words(scene: Scene, content: str, side: str, today: str) -> Words:
-    shown = {"picture": "picture", "outline": "outline", "both": "picture and outline"}[content]
+    # Short, as the foot of a sheet is narrow; that both are shown is seen.
+    shown = {"picture": ", picture", "outline": ", outline", "both": ""}[content]
     chosen = f"{scene.variant.title}: {side}" if scene.variant is not None else side.capitalize()
-    return Words(scene.title, f"{chosen}, {shown}", edition_words(scene, today).replace(" ", "\u00a0"))
+    return Words(scene.title, f"{chosen}{shown}", edition_words(scene, today).replace(" ", "\u00a0"))
 
 
 def write_print(path: FilePath, scene: Scene, **how) -> int:

@@ -55,7 +55,7 @@ def sheet(scene: Scene, names: Sequence[str] | None = None, *, today: str, paper
 
     names     of the variants, in the order to show; None for all of the file.
     today     the date it is made, ISO 8601; the scene's own date goes before it.
-    paper     "a4" or "letter"; None for a page of free height, for a screen.
+    paper     "a4", "letter" or "a3"; None for a page of free height, for a screen.
     px_width  of the whole sheet in pixels; None for pictures at 300 to the inch, for print.
     report    hears the share done, 0..1.
 

@@ -11,6 +11,7 @@ from .describe import capital
 from .face import PT, text_width
 from .flow import Column, Style
 from .page import INK, PALE, QUIET, Box, Item, Line, Text
+from .placed import placed
 
 __all__ = ["Cell", "Facts", "Frame", "Layout", "Sheet", "lay_out"]
 
@@ -18,6 +19,8 @@ SCREEN_WIDTH = 320.0  # mm: with it 9 points are 16 pixels on a sheet of 1600
 LARGEST, SMALLEST, STEP = 9.0, 6.5, 0.5  # points of a caption
 ON_PAPER = {2: 10.5, 3: 9.0, 4: 8.5}      # the largest by columns, where the page has room
 TALLEST = 210.0   # mm of a picture on a page of free height
+DESK = 210.0      # mm: the short side of paper that is read from the hand
+LARGER = 1.2      # times as large is not
 ENOUGH = 0.42     # share of a row that its pictures should keep before captions are made smaller
 ENDS = ("light", "expected", "dark")
 CUTS = (8, 6, 5, 4, 3, 2, 1)
@@ -90,9 +93,18 @@ class Layout:
 
 
 def lay_out(sheet: Sheet, paper: tuple[float, float] | None) -> Layout:
-    """A sheet of ``paper`` mm (upright or on its side, whichever shows the instruments larger), or of free height."""
+    """A sheet of ``paper`` mm (upright or on its side, whichever shows the instruments larger), or of free height.
+
+    Paper larger than that of a desk is hung up: words grow with the pictures, as if the sheet were enlarged.
+    """
     if paper is None:
         return _free(sheet)
+    grown = min(paper) / DESK
+    if grown > LARGER:
+        made = lay_out(sheet, (paper[0] / grown, paper[1] / grown))
+        size = (min(paper), max(paper))[::1 if made.height >= made.width else -1]
+        return Layout(*size, made.scale * grown, tuple(Frame(*(v * grown for v in (f.x, f.y, f.width, f.height))) for f in made.frames),
+                      tuple(placed(i, 1 / grown, 0, 0) for i in made.items), tuple(tuple(placed(i, 1 / grown, 0, 0) for i in c) for c in made.captions))
     upright = _on_paper(sheet, min(paper), max(paper))
     lying = _on_paper(sheet, max(paper), min(paper))
     return lying if lying.scale >= upright.scale else upright

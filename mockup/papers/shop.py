@@ -51,7 +51,7 @@ class ShopPapers:
 def shop_papers(scene: Scene, *, paper: str, today: str, start: str | None = None, full_size: bool = False, kept: Kept | None = None) -> ShopPapers:
     """The shop's papers of a scene as its ``variant`` stands, nothing written.
 
-    paper      "a4" or "letter" (or another that ``paper_size`` knows).
+    paper      "a4" or "letter".
     today      ISO 8601; start the first day of work, the shop's file's when None, else today.
     full_size  adds a cut map of each part at true size, tiled on the same paper.
 

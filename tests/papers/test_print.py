@@ -216,6 +216,17 @@ def test_empty_sheets_are_left_out():
     assert {"A1"} <= {t.name for t in found.printed}
 
 
+def test_what_a_sheet_is_stands_in_its_foot_whole():
+    """The foot of a sheet of A4 has 40 mm for words."""
+    from mockup.papers.page import Text
+
+    pages = print_pages(load_scene("tern").with_variant("tobacco-burst"), paper="a4", today="2026-11-25", content="outline")
+    both = print_pages(load_scene("tern").with_variant("tobacco-burst"), paper="full", today="2026-11-25")
+    said = [i.text for page in (*pages, *both) for i in page.items if isinstance(i, Text)]
+    assert not [text for text in said if text.endswith("…")]
+    assert "Tobacco burst: front" in said and any("outline" in text for text in said)
+
+
 def test_every_point_is_on_a_sheet_and_joints_agree():
     for size in ((100, 100), (187, 238), (700, 420), (1010, 380)):
         found = tiling((-3, 5, size[0] - 3, size[1] + 5), (215.9, 279.4))

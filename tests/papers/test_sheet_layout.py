@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from mockup.papers.page import Box, Line, Text, paper_size
 from mockup.papers.sheet_layout import Cell, Facts, Sheet, lay_out
 
-PAPERS = (None, paper_size("a4"), paper_size("letter"))
+PAPERS = (None, paper_size("a4"), paper_size("letter"), paper_size("a3"))
 LONG = ("A reason told at length, so that one sees what a sheet does when its maker has a lot to say of the choice, of what the client "
         "wished for, of the board and of the weather on the day the last coat went on. ") * 2
 
@@ -77,10 +77,20 @@ def test_any_length_finds_room(count, paper, why, finish, option):
 
 
 def test_paper_keeps_its_size_and_is_turned_to_show_more():
-    for paper in (paper_size("a4"), paper_size("letter")):
+    for paper in PAPERS[1:]:
         wide, high = lay_out(sheet(3), paper), lay_out(sheet(2, size=(200.0, 900.0)), paper)
         assert (wide.width, wide.height) == paper[::-1] and (high.width, high.height) == paper
         assert lay_out(sheet(2, size=(900.0, 200.0)), paper).scale >= 120 / 900
+
+
+def test_a_sheet_for_the_wall_is_that_of_the_desk_enlarged():
+    """On A3 words and pictures grow together, so that no half of it stays empty and it is read from further off."""
+    small, large = (lay_out(sheet(4, size=(380.0, 960.0), parts=4), paper_size(name)) for name in ("a4", "a3"))
+    assert (large.width, large.height) == (297.0, 420.0)
+    assert large.scale / small.scale == pytest.approx(2**0.5, rel=1e-3)
+    for a, b in zip(small.items, large.items, strict=True):
+        assert [v * 2**0.5 for v in a.bounds] == pytest.approx(b.bounds, abs=0.1)
+    assert min(i.size for i in large.items if isinstance(i, Text)) >= 9
 
 
 def test_all_pictures_are_of_one_scale():
