@@ -43,12 +43,13 @@ def through_window(items: Iterable[Item], window: Bounds, at: tuple[float, float
     """The items as seen through a window (x0, y0, x1, y1) whose top left corner lies at ``at`` on the page.
 
     Paths and rules end at the window, pictures at the pixel nearest to it,
-    and words that do not lie in it whole are left out.
+    and words that do not lie in it whole are left out, with the bed under them.
     """
+    items = tuple(items)
     x0, y0, x1, y1 = window
     dx, dy = at[0] - x0, at[1] - y0
     seen: list[Item] = []
-    for item in items:
+    for item, after in zip(items, (*items[1:], None), strict=True):
         a, b, c, d = item.bounds
         if a >= x1 or c <= x0 or b >= y1 or d <= y0:
             continue
@@ -61,6 +62,8 @@ def through_window(items: Iterable[Item], window: Bounds, at: tuple[float, float
                 seen.append(replace(item, x0=min(max(item.x0, x0), x1) + dx, x1=min(max(item.x1, x0), x1) + dx,
                                     y0=min(max(item.y0, y0), y1) + dy, y1=min(max(item.y1, y0), y1) + dy))
             case Box():
+                if isinstance(after, Text) and _inside(after.bounds, item.bounds) and not _inside(after.bounds, window):
+                    continue
                 left, top = max(a, x0), max(b, y0)
                 seen.append(Box(left + dx, top + dy, min(c, x1) - left, min(d, y1) - top, item.fill))
             case Image():
@@ -72,6 +75,10 @@ def through_window(items: Iterable[Item], window: Bounds, at: tuple[float, float
                     seen.append(replace(item, lines=tuple(line + (dx, dy) for line in lines), closed=item.closed and whole,
                                         fill=item.fill if whole else None))
     return seen
+
+
+def _inside(inner: Bounds, outer: Bounds) -> bool:
+    return inner[0] >= outer[0] and inner[1] >= outer[1] and inner[2] <= outer[2] and inner[3] <= outer[3]
 
 
 def _cropped(item: Image, window: Bounds, dx: float, dy: float) -> Image:

@@ -78,3 +78,12 @@ def test_simpler_runs_stay_near():
 def test_dashed_runs_begin_drawn_and_go_round():
     pieces = dashed_runs(SQUARE, (25, 5), closed=True)
     assert sum(np.hypot(*np.diff(p, axis=0).T).sum() for p in pieces) == pytest.approx(25 * 3 + 10)
+
+
+def test_no_bed_is_left_of_words_that_a_window_cuts_off():
+    from mockup.papers.page import INK, WHITE, Box, Text
+    from mockup.papers.plan import through_window
+
+    bed, words, patch = Box(8, 3, 12, 4, WHITE), Text(9, 6, "Bridge", 7), Box(8, 30, 12, 4, INK)
+    kinds = [[type(i) for i in through_window([bed, words, patch], window, (0, 0))] for window in ((0, 0, 40, 40), (0, 0, 12, 40))]
+    assert kinds == [[Box, Text, Box], [Box]]
