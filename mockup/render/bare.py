@@ -65,7 +65,8 @@ class BareSource:
             a, b = leaf.columns
             if b <= a:
                 continue
-            size = (b - a, last - first)
+            # Of a single column one more: where it is four rows high, OpenCV takes a number beside it for an array.
+            size = (max(b - a, 2), last - first)
             # Where pixels fall on pixels, the nearest is what a cubic gives too, at a fifth of its time.
             how = cv2.INTER_NEAREST if leaf.whole else cv2.INTER_CUBIC
             rgb = cv2.warpAffine(leaf.pixels, _moved(leaf.to_pixels, a, first), size, flags=how | cv2.WARP_INVERSE_MAP,
@@ -85,10 +86,10 @@ class BareSource:
                 cv2.addWeighted(t, share * scale[2], around, -share * scale[2], -axes.low[2] * scale[2], dtype=cv2.CV_16U),
                 cv2.addWeighted(r, axes.lightness * scale[3], r, 0.0, -axes.low[3] * scale[3], dtype=cv2.CV_16U),
             ]
-            if b - a == out.shape[1] and out.flags.c_contiguous:
+            if size[0] == out.shape[1] and out.flags.c_contiguous:
                 cv2.merge(planes, dst=out)
             else:
-                out[:, a:b] = cv2.merge(planes)
+                out[:, a:b] = cv2.merge(planes)[:, :b - a]
         return out
 
 

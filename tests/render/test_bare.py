@@ -131,3 +131,14 @@ def test_rows_hardly_depend_on_the_band(board):
     source = source_for(board, box(-14, -10, 14, 10), (40.0, 30.0), canvas, turn=11.0)
     whole = source.rows(0, source.shape[0])
     assert np.abs(whole[17:41].astype(int) - source.rows(17, 41)).max() < 65535 / 1000
+
+
+@pytest.mark.parametrize("height", [1, 2, 4, 9])
+@pytest.mark.parametrize("columns", [(0, 1), (0, 2), (23, 25), (24, 26)])
+def test_a_sliver_of_one_column_is_that_of_the_whole(board, columns, height):
+    """Of a bookmatch, too: one column of the one half beside the other, 24 pixels from the left."""
+    shape, place = box(-20, -20, 20, 20), {"cut": "bookmatch", "joint": 0.0}
+    whole = source_for(board, shape, (40.0, 30.0), Canvas((-6.0, -5.0), 4.0, (80, 40)), **place)
+    a, b = columns
+    sliver = source_for(board, shape, (40.0, 30.0), Canvas((-6.0 + a / 4, -5.0 + 2.5), 4.0, (b - a, height)), **place)
+    assert_allclose(sliver.rows(0, height).astype(int), whole.rows(10, 10 + height)[:, a:b].astype(int), atol=2)
