@@ -86,7 +86,7 @@ class BareSource:
                 cv2.addWeighted(t, share * scale[2], around, -share * scale[2], -axes.low[2] * scale[2], dtype=cv2.CV_16U),
                 cv2.addWeighted(r, axes.lightness * scale[3], r, 0.0, -axes.low[3] * scale[3], dtype=cv2.CV_16U),
             ]
-            if size[0] == out.shape[1] and out.flags.c_contiguous:
+            if b - a == size[0] == out.shape[1] and out.flags.c_contiguous:
                 cv2.merge(planes, dst=out)
             else:
                 out[:, a:b] = cv2.merge(planes)[:, :b - a]
