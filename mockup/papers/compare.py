@@ -27,10 +27,12 @@ from .pdf import pdf_book
 from .record import comparisons_intact, fingerprint, read_record, record_bytes, with_comparison
 from .table import csv_bytes
 
-__all__ = ["Compared", "Comparison", "compare", "plain_rows", "sentences", "write_comparison"]
+__all__ = ["Compared", "Comparison", "compare", "judged", "plain_rows", "sentences", "write_comparison"]
 
 TOPICS = ("colour", "light", "clipping", "glare", "cover")  # of a photo's verdict, what a colour hangs on
 FINE, SOFT = 1.4, 1.3   # px/mm that a photo must have, and mm that an edge may be wide in it, for its figure to be judged
+AGAIN = ("The photo may itself be off by as much as it found: before anything is done to the finish, take it again, in even light, with the "
+         "grey card or a 24-patch target close to the wood.")
 DEFAULT_ERROR = 6.0  # ΔE00 expected where a record does not say
 
 
@@ -42,7 +44,8 @@ class Comparison:
     apart               ΔE00 between them.
     expected            ΔE00 within which 95 of 100 finished parts should lie.
     photo_error         ΔE00 that the photo itself may be wrong by.
-    verdict             "inside", "outside", or "near the limit": nearer to it than the photo can tell.
+    verdict             "inside", "outside", "near the limit": nearer to it than the photo can tell, or "not told": the photo is less certain
+                        than the whole range is wide.
     contrast            of the figure, measured over approved; None when it cannot be said.
     measured_mm2        of wood that was measured.
     area                x, y, width, height in mm of the squared photo, where it was named; ``curves`` what was measured, mm of the photo shown.
@@ -77,7 +80,8 @@ class Comparison:
     def sentence(self) -> str:
         """The finding in one sentence."""
         where = {"inside": "inside the expected range", "outside": "outside the expected range",
-                 "near the limit": "so near the limit of the expected range that this photo cannot tell"}[self.verdict]
+                 "near the limit": "so near the limit of the expected range that this photo cannot tell",
+                 "not told": f"this photo, good to about ΔE00 {self.photo_error:.1f}, cannot tell whether that is inside the expected range"}[self.verdict]
         return f"{self.title}: ΔE00 {self.apart:.1f} from the approved colour, {self.ways}; {where} (ΔE00 {self.expected:.1f})."
 
 
@@ -126,7 +130,8 @@ def compare(record_path: FilePath, photo: FilePath, parts: Mapping[str, Area | N
     except MockupError as error:
         raise error.within(photo.name, joint=": ") from None
     found = tuple(_compared(record, record_path, targets[m.name], m, test_board) for m in measured)
-    notes = dict.fromkeys((f"{c.title}: " if len(found) > 1 else "") + f.found for c, m in zip(found, measured, strict=True) for f in m.board.verdict if f.level != "good" and f.topic in TOPICS
+    notes = dict.fromkeys((f"{c.title}: " if len(found) > 1 else "") + _of_wood(f.found)
+                          for c, m in zip(found, measured, strict=True) for f in m.board.verdict if f.level != "good" and f.topic in TOPICS
                           and not (f.topic == "cover" and m.laid is not None))
     notes |= dict.fromkeys(m.note for m in measured if m.note)
     entry = {"date": today, "photo": photo.name, "photo_sha256": read.sha256, "test_board": test_board,
@@ -184,20 +189,35 @@ def _compared(record: Mapping[str, Any], path: FilePath, target: Mapping[str, An
     error = float(m.board.measures.colour_error or 0.0)
     expected = target.get("error")
     expected = float(expected) if isinstance(expected, (int, float)) and expected > 0 else DEFAULT_ERROR
-    verdict = "inside" if apart <= expected else "outside"
-    if abs(apart - expected) < error / 2:
-        verdict = "near the limit"
+    verdict = judged(apart, expected, error)
     before = approved_contrast(record, path.parent, target["part"]) if _sharp(m) else None
     now = figure_contrast(m.pixels, m.mask, m.scale)
     ratio = None if before is None or now is None or before < 0.3 else now / before
     ways, seen = direction_words(approved, lab.tolist()), contrast_words(ratio)
     steps = record["resolved"].get("parts", {}).get(target["part"], {}).get("finish", [])
     bare = target.get("bare_lab") if isinstance(target.get("bare_lab"), list) else None
-    advice = advice_words(approved, lab.tolist(), steps, seen, test_board=test_board, bare=bare) if verdict != "inside" or seen else ()
+    # What the photo may only have made up is no reason to lay a coat on finished wood.
+    doubtful = error >= apart
+    advice = advice_words(approved, approved if doubtful else lab.tolist(), steps, seen, test_board=test_board, bare=bare) \
+        if verdict != "inside" or seen else ()
+    if doubtful and verdict != "inside":
+        advice = (AGAIN, *advice)
     return Comparison(part=target["part"], title=str(target.get("title", target["part"])), approved=approved,
                       measured=tuple(round(float(v), 2) for v in lab), apart=round(apart, 2), expected=expected, photo_error=round(error, 2),
                       verdict=verdict, contrast=None if ratio is None else round(ratio, 3), directions=(*ways, *seen), advice=advice,
                       measured_mm2=round(float(m.mask.sum()) / m.scale**2), area=m.area, curves=m.curves, laid=None if m.laid is None else m.laid.fit)
+
+
+def _of_wood(found: str) -> str:
+    """A finding on a board's photo, said of finished wood, of which no mask is written."""
+    return found.replace("; it is marked in the mask", "").replace(" of the board ", " of the wood ")
+
+
+def judged(apart: float, expected: float, error: float) -> str:
+    """The verdict on a part: its ΔE00 from the approved colour against the expected range, by a photo that may be off by ``error``."""
+    if abs(apart - expected) >= error / 2:
+        return "inside" if apart <= expected else "outside"
+    return "not told" if error > expected else "near the limit"
 
 
 def _sharp(m: Measured) -> bool:

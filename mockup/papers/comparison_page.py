@@ -14,7 +14,7 @@ from ..errors import MockupError
 from ..files.photo import read_photo
 from ..files.whole import write_whole
 from .booklet import BODY, SMALL, Booklet
-from .describe import capital, lab_words, swatch, unbroken
+from .describe import capital, date_words, lab_words, swatch, unbroken
 from .flow import Column
 from .measured import squared_photo
 from .page import INK, Box, Image, Item, Page, Path, Text
@@ -27,16 +27,22 @@ if TYPE_CHECKING:
 
 __all__ = ["comparison_page", "write_squared"]
 
+SAID = {"inside": "inside the expected range", "outside": "outside the expected range",
+        "near the limit": "too near the limit of the expected range to tell", "not told": "this photo cannot tell"}
+HIGHEST, LOWEST = 120.0, 70.0  # mm of the photo
+
 
 def comparison_page(made: Compared, paper: str) -> list[Page]:
     """The comparison as pages: the photo squared up, patches, findings, and what would help."""
     record = made.record
     entry = record["comparisons"][-1]
-    book = Booklet(paper, f"{record.get('title', '')}: {record.get('variant_title', '')}", "", str(entry["date"]),
+    book = Booklet(paper, f"{record.get('title', '')}: {record.get('variant_title', '')}", "", date_words(str(entry["date"])),
                    f"Photo {entry['photo']}. Record {short(record['fingerprint'])}, comparison {short(entry['fingerprint'])}.")
     book.page("The test board against the approval" if made.test_board else "Did it come out?")
     codes = np.rint(encode_srgb(np.clip(_small(made.shown, 1200), 0, 1)) * 255).astype(np.uint8)
-    width = min(book.inner, 120 * codes.shape[1] / codes.shape[0])
+    # As high as leaves the findings on the same page.
+    room = book.room - 10 - sum(_height(book, c) for c in made.parts) - sum(book.height_of(text, SMALL) + 1.2 for text in made.notes)
+    width = min(book.inner, min(HIGHEST, max(LOWEST, room)) * codes.shape[1] / codes.shape[0])
     scale = made.shown.shape[1] / made.px_per_mm / width
     at = book.image(codes, width=width, x=book.column.x + (book.inner - width) / 2, after=2)
     frames = []
@@ -81,12 +87,24 @@ def _small(pixels: np.ndarray, most: int) -> np.ndarray:
     return pixels if share == 1 else cv2.resize(pixels, (most, max(1, round(pixels.shape[0] * share))), interpolation=cv2.INTER_AREA)
 
 
+SIDE = 20.0  # mm of a patch
+
+
+def _differs(c: Comparison) -> str:
+    return f"Left approved, right measured. {'In this photo it' if c.photo_error >= c.apart else 'It'} is {c.ways}."
+
+
+def _height(book: Booklet, c: Comparison) -> float:
+    """mm that the findings on a part take."""
+    return SIDE + 8 + book.height_of(_differs(c)) + sum(book.height_of(capital(text)) + 1.2 for text in c.advice)
+
+
 def _patches(book: Booklet, c: Comparison) -> None:
-    side = 20.0
-    book.need(side + 30)
+    side = SIDE
+    book.need(min(_height(book, c), 120.0))
     x, y = book.column.x, book.column.y
     beside = Column(x + 2 * side + 6, y, book.inner - 2 * side - 6)
-    beside.text(f"{c.title}: {c.verdict}{' the expected range' if c.verdict != 'near the limit' else ' of the expected range'}", BODY.bold())
+    beside.text(f"{c.title}: {SAID[c.verdict]}", BODY.bold())
     for label, words in (("Approved", lab_words(c.approved)), ("Measured", lab_words(c.measured)),
                          ("Apart", unbroken(f"ΔE00 {c.apart:.1f}") + f", expected within {unbroken(f'{c.expected:.1f}')}, photo good to about "
                           f"{unbroken(f'{c.photo_error:.1f}')}")):
@@ -94,7 +112,7 @@ def _patches(book: Booklet, c: Comparison) -> None:
         beside.row(label, words, BODY if label != "Apart" else SMALL, indent=21, label_style=SMALL)
     book.put([Box(x, y, side, side, swatch(c.approved)), Box(x + side, y, side, side, swatch(c.measured)), *beside.items],
              max(beside.y - y, side) + 3)
-    book.text(f"Left approved, right measured. It is {c.ways}.", after=1.6)
+    book.text(_differs(c), after=1.6)
     for text in c.advice:
         book.text(capital(text), after=1.2)
     book.space(3)

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,9 @@ from mockup.board.calibrate import Wanted
 from mockup.colour.difference import ciede2000
 from mockup.colour.spaces import lab_to_linear, linear_to_lab
 from mockup.errors import MockupError
+from mockup.files.photo import read_photo
 from mockup.papers.approval import approve
-from mockup.papers.compare import compare, sentences, write_comparison
+from mockup.papers.compare import compare, judged, sentences, write_comparison
 from mockup.papers.contrast import figure_contrast
 from mockup.papers.finisher import advice_words, contrast_words, direction_words
 from mockup.papers.record import comparisons_intact, fingerprint, read_record
@@ -274,3 +276,45 @@ def test_the_figure_s_contrast(camera):
     assert figure_contrast(small, np.ones(small.shape[:2], bool), camera.FINE / 2) == pytest.approx(whole, rel=0.03)
     mask[:, :400] = False
     assert figure_contrast(wood, mask, camera.FINE) == pytest.approx(whole, rel=0.15)
+
+
+@pytest.mark.parametrize("apart, expected, error, verdict", [(1, 5, 3, "inside"), (9, 5, 3, "outside"), (4, 5, 3, "near the limit"), (6, 5, 3, "near the limit"),
+                                                             (3.4, 5.4, 24.7, "not told"), (1.3, 2.8, 20.6, "not told"), (30, 5.4, 24.7, "outside")])
+def test_a_verdict_is_as_sure_as_its_photo(apart, expected, error, verdict):
+    """A photo that may be off by ΔE00 24.7 says nothing of a range of 5.4: that is not "near its limit"."""
+    assert judged(apart, expected, error) == verdict
+
+
+def test_nothing_is_done_to_wood_for_what_a_photo_may_have_made_up(record, photo_of):
+    lab = np.array(json.loads(record.read_text())["colours"][0]["finished_lab"])
+    path, _ = photo_of(lab + (4.0, 1.5, 2.5))
+    made = compare(record, path, {"body": None}, test_board=True, today=TODAY)
+    (sure,) = made.parts
+    assert sure.apart > sure.photo_error and any("on the next board" in t for t in sure.advice)
+    import mockup.papers.compare as module
+
+    m = module.by_areas(read_photo(path).pixels, Wanted(), {"body": None}, board=True)[0][0]
+    rough = replace(m, board=replace(m.board, measures=replace(m.board.measures, colour_error=24.7)))
+    target = json.loads(record.read_text())["colours"][0]
+    c = module._compared(made.record, record, target, rough, True)
+    assert c.verdict == "not told" and "good to about ΔE00 24.7, cannot tell" in c.sentence
+    assert c.advice[0].startswith("The photo may itself be off by as much") and not any("dye at" in t or "mix a drop" in t for t in c.advice)
+
+
+def test_a_comparison_of_two_parts_stays_on_one_page(record, photo_of):
+    from mockup.papers.comparison_page import comparison_page
+    from mockup.papers.page import Text
+
+    lab = json.loads(record.read_text())["colours"][0]["finished_lab"]
+    path, _ = photo_of(np.array(lab) + (8.0, 3.0, 9.0))
+    made = compare(record, path, {"body": None}, test_board=True, today=TODAY)
+    tall = replace(made, parts=made.parts * 2, shown=np.zeros((2000, 900, 3), np.float32), px_per_mm=1.0)
+    page, = comparison_page(tall, "letter")
+    said = [i.text for i in page.items if isinstance(i, Text)]
+    assert "20\u00a0December\u00a02026" in said and TODAY not in said
+
+
+def test_a_photo_of_finished_wood_has_no_mask():
+    from mockup.papers.compare import _of_wood
+
+    assert _of_wood("5.9 % of the board mirrors a light; it is marked in the mask.") == "5.9 % of the wood mirrors a light."
