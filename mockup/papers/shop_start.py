@@ -9,7 +9,7 @@ __all__ = ["shop_start"]
 
 HEAD = """# What the shop knows of "{title}" and the picture does not need. Lengths are {units}.
 #
-# "mockup shop {name}" reads it. Until every bought part that touches wood is measured, it does not say "ready to cut".
+# "mockup shop" reads it with the scene beside it. Until every bought part that touches wood is measured, it does not say "ready to cut".
 
 units = "mm"                   # or "in": of every length in this file
 # start = 2027-01-11           # the first day of work; left out, today
@@ -22,7 +22,7 @@ length = 25                    # along the grain
 width = 12
 thickness = 3
 
-# Thickness of the boards at hand and of the finished parts.
+# Thickness of the boards at hand and of the finished parts: take the # away and write what you measure in place of 0.
 
 """
 FILMS = """# Common practice of finishing, where yours differs:
@@ -51,15 +51,15 @@ NONE = """# Bought parts: none are drawn. List those that touch wood:
 def shop_start(scene: Scene) -> str:
     """The text of a shop's file for a scene; it reads without a mistake and keeps the gate shut until parts are measured."""
     found = drawn_hardware(scene)
-    text = HEAD.format(title=scene.title, name=scene.name, units="mm", bought="" if found else NO_PARTS)
+    text = HEAD.format(title=scene.title, units="mm", bought="" if found else NO_PARTS)
     boards = {p.board for p in scene.parts}
     for name in scene.boards:
         if name in boards:
-            text += f"# [boards.{name}]\n# thickness = 50\n"
+            text += f"# [boards.{name}]\n# thickness = 0\n"
             if not scene.boards[name].actual:
-                text += "# length = 620                # along the grain: the scene shows wood of this kind, not your board\n# width = 380\n"
+                text += "# length = 0                  # along the grain: the scene shows wood of this kind, not your board\n# width = 0\n"
     for part in scene.parts:
-        text += f"# [parts.{part.name}]\n# thickness = 44\n"
+        text += f"# [parts.{part.name}]\n# thickness = 0\n"
     text += "\n" + FILMS.format()
     if not found:
         return text + NONE.format(part=scene.parts[-1].name)

@@ -43,8 +43,8 @@ def test_shop_from_the_first_file_to_ready(plover, desk, capsys):
     assert {line.rpartition("/")[2] for line in out.splitlines()} == set(files(desk / "shop"))
     # A board of 80 mm is thick enough to be sawn for both.
     text = (plover.parent / "shop.toml").read_text() + "measured = { diameter = 12.1 }\n"
-    for name, thick, told in (("boards.table", 80, 50), ("parts.body", 40, 44), ("parts.plate", 4, 44)):
-        text = text.replace(f"# [{name}]\n# thickness = {told}\n", f"[{name}]\nthickness = {thick}\n")
+    for name, thick in (("boards.table", 80), ("parts.body", 40), ("parts.plate", 4)):
+        text = text.replace(f"# [{name}]\n# thickness = 0\n", f"[{name}]\nthickness = {thick}\n")
     (plover.parent / "shop.toml").write_text(text)
     assert run(["shop", str(plover), "--out", "shop", "--start", "2199-01-07", "--paper", "letter"]) == 0
     assert capsys.readouterr().err == "Ready to cut.\n"

@@ -27,6 +27,25 @@ def test_it_reads_without_a_mistake_and_keeps_the_gate_shut(name, tmp_path):
         assert gate(scene, read_shop(scene), ()).ready
 
 
+@pytest.mark.parametrize("name", ["tern", "gannet"])
+def test_no_size_of_wood_can_be_left_as_it_was_suggested(name, tmp_path):
+    """A thickness that nobody measured, with its # taken away, is refused: it would say "ready to cut"."""
+    import shutil
+
+    from mockup.errors import MockupError
+
+    shutil.copytree(builtin_scenes()[name].parent, tmp_path / name)
+    scene = load_scene(tmp_path / name / f"{name}.toml")
+    text = shop_start(scene)
+    head, _, rest = text.partition("# Common practice")
+    for key in ("thickness", "length", "width"):
+        head = head.replace(f"# {key} = ", f"{key} = ")
+    (tmp_path / name / "shop.toml").write_text(head.replace("# [", "[") + "# Common practice" + rest)
+    with pytest.raises(MockupError) as told:
+        read_shop(scene)
+    assert "thickness is 0" in str(told.value).lower() and "Use " in str(told.value)
+
+
 def test_hardware_comes_with_its_drawn_size():
     data = tomllib.loads(shop_start(load_scene("heron")))
     cover = data["fittings"]["cover"]
