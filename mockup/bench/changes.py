@@ -168,8 +168,7 @@ def _pin(scene: Scene, text: str, wish: Mapping[str, Any]) -> Change:
         raise MockupError(f"{MOST_PINNED} looks are side by side already.", fix="Take one away first.")
     title = _text(wish.get("title"), "title", 60) or f"Look {len(scene.variants) + 1}"
     why = _text(wish.get("why"), "why", 400)
-    if any(v.title.lower() == title.lower() for v in scene.variants):
-        raise MockupError(f'There is a look called "{title}" already.', fix="Give this one another name.")
+    _unlike(scene, title)
     name = _free(title.lower(), {v.name.lower(): v for v in scene.variants})
 
     def change(text: str) -> str:
@@ -186,6 +185,12 @@ def _pin(scene: Scene, text: str, wish: Mapping[str, Any]) -> Change:
         return with_variant(text, name, title, why, own)
 
     return Change(f'pinned "{title}"', "looks", change)
+
+
+def _unlike(scene: Scene, title: str, own: str | None = None) -> None:
+    """Refuse a title that another look has: the client chooses by it. ``own`` is the look that is to have it."""
+    if (other := next((v.title for v in scene.variants if v.name != own and v.title.lower() == title.lower()), None)) is not None:
+        raise MockupError(f'There is a look called "{other}" already.', fix="Give this one another name.")
 
 
 def _text(value: Any, what: str, longest: int) -> str:
@@ -215,6 +220,8 @@ def _name(scene: Scene, text: str, wish: Mapping[str, Any]) -> Change:
             value = _text(wish[key], key, longest)
             if key == "title" and not value:
                 raise MockupError("A look needs a name.", fix="Type one.")
+            if key == "title":
+                _unlike(scene, value, look)
             values["variants", look, key] = value
     if not values:
         raise MockupError("No name was given.")

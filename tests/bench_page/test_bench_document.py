@@ -106,6 +106,8 @@ def test_one_movement_of_the_hand_is_one_step_back(document):
     ({"do": "wood", "part": "top", "texture": "../../etc/passwd"}, "There is no wood"),
     ({"do": "pin", "look": "blue", "title": "Honey"}, "already"),
     ({"do": "pin", "look": "blue", "title": "x" * 61}, "longer than 60"),
+    ({"do": "name", "look": "blue", "title": "Honey"}, "There is a look called \"Honey\" already. Give this one another name."),
+    ({"do": "name", "look": "blue", "title": " hONEY "}, "There is a look called \"Honey\" already. Give this one another name."),
     ({"do": "order", "names": ["blue"]}, "does not name each"),
     ({"do": "rm -rf"}, "not known here"),
 ], ids=lambda w: str(w)[:50])
