@@ -66,8 +66,12 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
             if loop:
                 loop[0].call_soon_threadsafe(one.set)
 
+    async def look() -> None:
+        with contextlib.suppress(Exception):
+            await run_in_threadpool(bench.look)
+
     async def watch() -> None:
-        ticks = 0
+        ticks, looking = 0, None
         while not ended.is_set():
             await asyncio.sleep(TICK)
             if stopping():
@@ -76,9 +80,8 @@ def create_app(bench: Bench, *, port: int, token: str, stop: Callable[[], None] 
                 changed()
                 return
             ticks += 1
-            if ticks % LOOK_EVERY == 0:
-                with contextlib.suppress(Exception):
-                    await run_in_threadpool(bench.document.look)
+            if ticks % LOOK_EVERY == 0 and (looking is None or looking.done()):  # a large photo takes a while
+                looking = asyncio.create_task(look())
 
     @contextlib.asynccontextmanager
     async def life(_):

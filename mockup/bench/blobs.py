@@ -8,9 +8,13 @@ from collections import OrderedDict
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ..errors import MockupError
+import cv2
+import numpy as np
 
-__all__ = ["Blob", "Blobs"]
+from ..errors import MockupError
+from .easel import encoded
+
+__all__ = ["Blob", "Blobs", "jpeg", "lying"]
 
 MOST = 96
 
@@ -52,3 +56,17 @@ class Blobs:
         if not path.is_relative_to(folder.resolve()) or not path.is_file():
             raise MockupError(f"{blob.file.name} is not in the folder of papers any more.", fix="Write it again.")
         return replace(blob, data=path.read_bytes())
+
+
+def lying(picture: np.ndarray) -> np.ndarray:
+    """(H, W, 3) turned so that it is wider than high."""
+    return np.rot90(picture) if picture.shape[0] > picture.shape[1] else picture
+
+
+def jpeg(rgb: np.ndarray, long_side: int) -> Blob:
+    """(H, W, 3) uint8 sRGB as a JPEG whose long side is at most that many pixels."""
+    share = long_side / max(rgb.shape[:2])
+    if share < 1:
+        rgb = cv2.resize(np.ascontiguousarray(rgb), None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    data, kind = encoded(np.ascontiguousarray(rgb), exact=False)
+    return Blob(data, kind)

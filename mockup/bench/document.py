@@ -138,9 +138,10 @@ class Document:
             return known
 
     def forget(self) -> None:
-        """Read the scene's other files anew: one of them is there now, or is another."""
+        """What could not be read may be read now: one of the files it wants is there."""
         with self._lock:
-            self._known.clear()
+            for text in [t for t, known in self._known.items() if known.scene is None]:
+                del self._known[text]
 
     def _remember(self, text: str, known: _Known) -> None:
         with self._lock:
@@ -236,9 +237,7 @@ class Document:
             write_whole(self.file, data)
             self.disk, self.saved, self.strange, self.unsafe = sha256(data), self.text, None, ""
             self._write_journal()
-            self.version += 1
-            for told in list(self._listeners):
-                told()
+            self.tell()
 
     def move_to(self, file: Path, *, builtin: bool = False) -> None:
         """Go on with a copy of the scene that lies elsewhere, whose text is the saved one."""
@@ -272,9 +271,7 @@ class Document:
                 elif text is not None and not self.dirty:
                     self._take(text, now)
             if changed:
-                self.version += 1
-                for told in list(self._listeners):
-                    told()
+                self.tell()
             return changed
 
     def take_file(self, tab: str) -> None:
@@ -294,6 +291,39 @@ class Document:
         self._known.pop(text, None)
         self._stand(text, "file", tab)
 
+    @property
+    def texts(self) -> set[str]:
+        """The text as it stands, and those whose scenes are held."""
+        with self._lock:
+            return {self.text, *self._known}
+
+    def read_anew(self, check: Callable[[Scene], None]) -> MockupError | None:
+        """Read the scene's other files anew. Where that can be done, and ``check`` raises nothing, all that was read of them before is
+        forgotten; else it stays, and the error is given."""
+        with self._reading:  # nothing is read of the old files that could be remembered after this
+            text = self.text
+            try:
+                known = _Known(scene_of_text(text, self.file), None, True)
+                assert known.scene is not None
+                check(known.scene)
+            except MockupError as error:
+                with self._lock:
+                    self.forget()
+                    if text not in self._known:
+                        self._remember(text, _Known(None, error, True))
+                return error
+            with self._lock:
+                self._known.clear()
+                self._remember(text, known)
+            return None
+
+    def tell(self) -> None:
+        """Give the document another version, and tell all that listen."""
+        with self._lock:
+            self.version += 1
+            for told in list(self._listeners):
+                told()
+
     # -- what a crash would lose -----------------------------------------------
 
     def take_found(self, tab: str) -> None:
@@ -309,9 +339,7 @@ class Document:
         with self._lock:
             self.found, self._earlier = None, []
             self._write_journal()
-            self.version += 1
-            for told in list(self._listeners):
-                told()
+            self.tell()
 
     def _find_journal(self) -> None:
         assert self.journal is not None
@@ -363,3 +391,4 @@ def _saying(scene: Scene, text: str) -> Scene:
     for v in variants:
         views[v.name] = replace(scene.views[v.name], variant=v, variants=variants, views=shared)
     return replace(scene, variants=variants, views=shared)
+

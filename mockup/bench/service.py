@@ -18,14 +18,15 @@ import numpy as np
 from ..errors import MockupError
 from ..finish.reach import board_lab
 from ..files.whole import write_all
-from ..render.boards import load_board, rough_board
+from ..render.boards import rough_board
 from ..render.canvas import Canvas
 from ..render.colours import PartColour, colours
 from ..render.layers import seen_pieces
 from ..render.picture import picture, scene_box
 from ..scene.library import texture, textures
 from ..scene.values import Scene
-from .blobs import Blob, Blobs
+from .beside import Beside
+from .blobs import Blob, Blobs, jpeg, lying
 from .changes import change_of
 from .document import Document
 from .easel import Easel, draw, encoded, read_seen, sketched
@@ -55,6 +56,9 @@ class Bench:
     _saving: threading.RLock = field(default_factory=threading.RLock)
     _labs: OrderedDict[Any, PartColour] = field(default_factory=OrderedDict)
 
+    def __post_init__(self) -> None:
+        self.beside = Beside(self.document, self.easel.kept)
+
     def keep(self, blob: Blob) -> str:
         """Hold bytes for the page to fetch; gives the name to fetch them by."""
         return self._blobs.keep(blob)
@@ -63,11 +67,16 @@ class Bench:
         """What is held under a name; a file only from the folder of papers."""
         return self._blobs.get(name, self.folder / "papers")
 
+    def look(self) -> None:
+        """Take up what others have changed on disk: the scene's file, and those beside it."""
+        self.document.look()
+        self.beside.look()
+
     # -- what is seen ------------------------------------------------------------
 
     def state(self) -> dict[str, Any]:
         """All the page shows beside pictures."""
-        return state(self.document, self.easel.kept, home=self.folder)
+        return {**state(self.document, self.easel.kept, home=self.folder), **self.beside.plain()}
 
     @property
     def folder(self) -> Path:
@@ -82,7 +91,10 @@ class Bench:
                 scene = self.document.scene()
             except MockupError:
                 scene = None
-            return library(scene, self.easel.kept, part)
+            try:
+                return library(scene, self.easel.kept, part)
+            except (MockupError, OSError):
+                return library(None, self.easel.kept, part)  # a board that cannot be read has no colours; all else is there
 
         return self.easel.ask(("library", secrets.token_hex(4)), 1, work)
 
@@ -96,10 +108,16 @@ class Bench:
             scene = self._asked(asked)
             if asked.get("sketch"):
                 scene = sketched(scene)
-            if asked.get("rough"):
-                boards = {n: rough_board(b, seen.scale, self.easel.kept) for n, b in scene.boards.items() if any(p.board == n for p in scene.parts)}
-                scene = replace(scene, boards={**scene.boards, **boards})  # of a hair less wood: what just fits is told once the hand rests
-            return encoded(draw(scene, seen, self.easel.kept, report), exact=exact)
+            used = {p.board for p in scene.parts}
+            try:
+                if asked.get("rough"):
+                    boards = {n: rough_board(b, seen.scale, self.easel.kept) for n, b in scene.boards.items() if n in used}
+                    scene = replace(scene, boards={**scene.boards, **boards})  # of a hair less wood: what just fits is told once the hand rests
+                return encoded(draw(scene, seen, self.easel.kept, report), exact=exact)
+            except (MockupError, OSError):
+                for name in used:
+                    self.beside.board(scene.boards[name])  # was it the wood? Then that is said
+                raise
 
         return self.easel.ask((tab, name), rank, work)
 
@@ -124,7 +142,7 @@ class Bench:
             part = next((p for p in scene.parts if p.name == name), None)
             if part is None:
                 raise MockupError(f'There is no part "{name[:40]}".')
-            board = load_board(scene.boards[part.board], self.easel.kept)
+            board = self.beside.board(scene.boards[part.board])
             mean = np.array(board_lab(part.finish, board.axes))
             where = (board.key, part.placement, part.name)
             if asked.get("quick"):
@@ -149,7 +167,7 @@ class Bench:
 
         def work(_: Callable[[float], None]) -> Blob:
             picture = cv2.imread(str(texture(textures()[name]).picture), cv2.IMREAD_REDUCED_COLOR_8)
-            return _jpeg(_lying(picture[..., ::-1]), 260)
+            return jpeg(lying(picture[..., ::-1]), 260)
 
         return self.easel.ask(("wood", name, secrets.token_hex(4)), 4, work)
 
@@ -160,9 +178,9 @@ class Bench:
             scene = self.document.scene()
             if name not in scene.boards:
                 raise MockupError(f'There is no board "{name[:40]}".')
-            board = load_board(scene.boards[name], self.easel.kept)
+            board = self.beside.board(scene.boards[name])
             picture, share = shown(board.pixels, 1400)
-            return _jpeg(picture, 1400), {"size": [round(v, 2) for v in board.size_mm], "shown": share}
+            return jpeg(picture, 1400), {"size": [round(v, 2) for v in board.size_mm], "shown": share}
 
         return self.easel.ask(("board", name, secrets.token_hex(4)), 3, work)
 
@@ -196,7 +214,7 @@ class Bench:
             for place in found.places:
                 picture = cut_out(found.pixels, found.mm_per_pixel, found.pattern, place, 240 / (found.pattern.mask.shape[0] / found.pattern.px_per_mm))
                 out.append({"at": [round(v, 2) for v in place.at], "turn": round(place.turn, 2), "words": place.words,
-                            "picture": self.keep(_jpeg(picture, 400))})
+                            "picture": self.keep(jpeg(picture, 400))})
             return {"part": asked.get("part"), "places": out, "knots": len(found.knots)}
 
         return self.easel.ask((tab, "places"), 2, work)
@@ -271,7 +289,6 @@ class Bench:
             from . import papers  # they load much that the first picture does not need
 
             scene = self._saved()
-
             paths = papers.write(scene, self.folder / "papers", asked, today=date.today().isoformat(), kept=self.easel.kept)
             return {**self._written(paths), "notes": papers.notes(scene, asked, paths)}
 
@@ -284,6 +301,7 @@ class Bench:
             from . import papers
 
             today, kept = date.today().isoformat(), self.easel.kept
+            self.beside.look_now()
             found = papers.read_answer(self.document.scene(exact=True), data, today=today, kept=kept)
             said = found.choice
             told = {"look": found.scene.variant.name, "option": found.scene.variant.title, "client": said.name, "date": said.date,
@@ -292,12 +310,14 @@ class Bench:
                 return told
             scene = self._saved()
             found = papers.read_answer(scene, data, today=today, kept=kept)  # of the files as they are now
-            return {**told, **self._written(papers.answered(scene, found, self.folder / "papers", today=today, kept=kept))}
+            paths = papers.answered(scene, found, self.folder / "papers", today=today, kept=kept)
+            return {**told, **self._written(paths), "notes": papers.notes(scene, {"kind": "approval", "look": told["look"]}, paths)}
 
         return self._beside(work)
 
     def _saved(self) -> Scene:
         self._own()
+        self.beside.look_now()
         if self.document.dirty:
             self.document.save()
         return self.document.scene(exact=True, text=self.document.saved)  # as it is in the file: a hand may have gone on meanwhile
@@ -344,14 +364,14 @@ class Bench:
     def photo(self, data: bytes, name: str, *, second: str | None = None) -> dict[str, Any]:
         """Take a dropped photograph, or a second one of the board of the photo known as ``second``; gives its measures and the name of a small picture of it."""
         picture, told = self.photos.receive(data, name) if second is None else self.photos.receive_second(data, name, second)
-        return {**told, "picture": self.keep(_jpeg(picture, 1600))}
+        return {**told, "picture": self.keep(jpeg(picture, 1600))}
 
     def measure(self, tab: str, asked: Mapping[str, Any]) -> Future:
         """Find the board in the photograph."""
 
         def work() -> dict[str, Any]:
             picture, told = self.photos.measure(asked)
-            return {**told, "picture": self.keep(_jpeg(picture, 1600))}
+            return {**told, "picture": self.keep(jpeg(picture, 1600))}
 
         return self._beside(work)
 
@@ -378,15 +398,3 @@ def _whole(value: Any, what: str) -> int:
     if not isinstance(value, int) or isinstance(value, bool):
         raise MockupError(f"The page sent no {what}.", fix="Load it again.")
     return value
-
-
-def _lying(picture: np.ndarray) -> np.ndarray:
-    return np.rot90(picture) if picture.shape[0] > picture.shape[1] else picture
-
-
-def _jpeg(rgb: np.ndarray, long_side: int) -> Blob:
-    share = long_side / max(rgb.shape[:2])
-    if share < 1:
-        rgb = cv2.resize(np.ascontiguousarray(rgb), None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
-    data, kind = encoded(np.ascontiguousarray(rgb), exact=False)
-    return Blob(data, kind)

@@ -20,7 +20,7 @@ export class Looks {
     const { state } = this.bench;
     const full = this.pinned.length >= state.mostPinned;
     const home = $("beside-work");
-    if (home.contains(document.activeElement) && document.activeElement.matches("input, textarea") && home.dataset.look === JSON.stringify(state.looks)) return;
+    if (home.contains(document.activeElement) && document.activeElement.matches("input, textarea") && home.dataset.look === JSON.stringify(state.looks)) { this.shown(); return; }
     home.dataset.look = JSON.stringify(state.looks);
     const kept = { name: $("pinName")?.value ?? "", why: $("pinWhy")?.value ?? "" };
     const nameField = el("input", { type: "text", id: "pinName", maxlength: "60", "data-key": "pin name",
@@ -57,7 +57,7 @@ export class Looks {
 
   key(look) {
     const { state, stage } = this.bench;
-    return JSON.stringify([look.name, look.parts, look.rest, state.rest, state.parts.map((p) => [p.cut, p.joint, p.board]), stage.surround]);
+    return JSON.stringify([look.name, look.parts, look.rest, state.rest, state.files, state.parts.map((p) => [p.cut, p.joint, p.board]), stage.surround]);
   }
 
   /** Pictures for the cards, one after the other, when the cards are there to be seen; looks that come meanwhile are drawn, too. */

@@ -17,8 +17,20 @@ const SURROUNDS = {
   dark: "Dark, as on a stage: colours look lighter and stronger than they are.",
 };
 
+/** What a change is of: of two of one kind the later has all of the earlier. */
+const kindOf = ({ words, ...change }) => JSON.stringify([change.do, change.part, Object.keys(change).sort()]);
+
 /** What of a state there is to see in the picture. */
-const drawn = (state) => [state.looks, state.parts, state.boards, state.rest];
+const drawn = (state) => [state.looks, state.parts, state.boards, state.rest, state.files];
+/** Words for all to see and hear; the same ones again would only be read out again. */
+const setWords = (id, words) => { if ($(id).textContent !== words) $(id).textContent = words; };
+/** Put options into a list; the same ones again would shut it under the hand. */
+const offer = (select, options) => {
+  const now = JSON.stringify(options);
+  if (select.dataset.offered === now) return;
+  select.dataset.offered = now;
+  refill(select, options.map(([value, text]) => el("option", { value, text })));
+};
 
 class Bench {
   constructor() {
@@ -65,7 +77,10 @@ class Bench {
     $("title").textContent = state.revision ? `${state.title}, revision ${state.revision}` : state.title;
     document.title = `${state.title} on the bench`;
     this.header();
+    if (state.troubles.includes(this.said)) this.said = ""; // it is said as long as it lasts
     this.notices();
+    if (before && state.heard > before.heard) this.tell(state.said);
+    else if (state.troubles.length && $("told").textContent === state.said) this.tell(""); // it was true, and is no more
     const broken = state.problems.length > 0;
     $("broken").hidden = !broken;
     $("stage").hidden = $("ticket").hidden = broken;
@@ -83,6 +98,7 @@ class Bench {
     else if (JSON.stringify(drawn(before)) !== JSON.stringify(drawn(state))) {
       this.stage.dropFrames();
       this.stage.ask();
+      if (before.files !== state.files) this.readLibrary(); // stains are shown on the board as it is now
     } else if (before.dirty && !state.dirty) this.stage.savedAnew();
     this.colour(false);
   }
@@ -102,7 +118,8 @@ class Bench {
 
   async readLibrary() {
     const { part } = this;
-    const library = await get(`/api/library?part=${encodeURIComponent(part ?? "")}`);
+    // What keeps a board from being read is said with the picture of it.
+    const library = await get(`/api/library?part=${encodeURIComponent(part ?? "")}`).catch((error) => { if (!(error instanceof Refused)) throw error; });
     if (!library || part !== this.part) return; // another part was chosen meanwhile, and its own answer is on the way
     this.library = library;
     this.fill();
@@ -110,11 +127,11 @@ class Bench {
 
   /** Show the state in every part of the page; what a hand is on at this moment is left alone, and while words are typed into a field, all of it. */
   fill() {
-    if (this.state.problems.length) return; // and nothing else can be shown
+    if (!this.state || this.state.problems.length) return; // and nothing can be shown
     this.due = Boolean(this.typing?.isConnected);
     if (this.due) return;
     this.typing = null;
-    refill($("look"), this.state.looks.map((l) => el("option", { value: l.name ?? "", text: l.name === null ? "The scene as it stands" : l.title })));
+    offer($("look"), this.state.looks.map((l) => [l.name ?? "", l.name === null ? "The scene as it stands" : l.title]));
     $("look").value = this.look ?? "";
     refill($("parts"), el("legend", { text: "Part" }), this.state.parts.map((p) => {
       const input = el("input", { type: "radio", name: "part", value: p.name, "data-key": `part ${p.name}`, onchange: () => this.choosePart(p.name) });
@@ -123,10 +140,11 @@ class Bench {
     }));
     const others = this.state.looks.filter((l) => l.name !== this.look);
     const now = $("other").value;
-    refill($("other"), el("option", { value: "", text: "nothing" }), el("option", { value: "saved", text: "as it was saved" }),
-      others.map((l) => el("option", { value: `look ${l.name ?? ""}`, text: l.name === null ? "the scene as it stands" : l.title })));
+    offer($("other"), [["", "nothing"], ["saved", "as it was saved"], ...others.map((l) => [`look ${l.name ?? ""}`, l.name === null ? "the scene as it stands" : l.title])]);
     $("other").value = [...$("other").options].some((o) => o.value === now) ? now : "";
     if ($("other").value !== now) this.stage.compare(null);
+    else if (this.stage.other) this.stage.other.source.words = $("other").selectedOptions[0].textContent; // it may have another name by now
+    this.stage.which();
     this.finish.fill();
     this.wood.fill();
     this.looks.fill();
@@ -137,7 +155,7 @@ class Bench {
 
   header() {
     const s = this.state;
-    $("saved").textContent = s.unsafe || (s.builtin ? `Built in: saving makes a copy in ${s.folder}` : s.dirty ? `${s.file}: not saved yet, but kept` : `${s.file}: saved`);
+    setWords("saved", s.unsafe || (s.builtin ? `Built in: saving makes a copy in ${s.folder}` : s.dirty ? `${s.file}: not saved yet, but kept` : `${s.file}: saved`));
     for (const [id, word, what] of [["undo", "Undo", s.undo], ["redo", "Redo", s.redo]]) {
       $(id).disabled = what === null;
       $(id).textContent = what === null ? word : `${word}: ${what}`;
@@ -156,14 +174,18 @@ class Bench {
     if (s.strange && s.dirty) all.push(["strange", `${s.file} was changed by another program, and you have changes of your own.`,
       [["Take the file as it is", () => this.takeUp("file")], ["Keep mine, and save over it", () => this.save(true)]]]);
     else if (s.strange) all.push(["strange", `${s.file} was changed by another program, and cannot be shown as it is now.`, [["Look again", () => this.takeUp("file")]]]);
+    if (!s.problems?.length) for (const words of s.troubles ?? []) all.push(["trouble", words, []]);
     if (this.said) all.push(["said", this.said, [["I have read it", () => { this.said = ""; this.notices(); }]]]);
+    const now = JSON.stringify(all.map(([key, words]) => [key, words]));
+    if (this.noticed === now) return; // or all of it would be read out again
+    this.noticed = now;
     refill($("notices"), all.map(([key, words, acts]) => el("div", { class: "notice", id: `notice-${key}` }, el("p", { text: words }),
       acts.map(([label, act]) => el("button", { onclick: act, "data-key": `${key} ${label}` }, label)))));
   }
 
   /** Something is done: said for a while beside the title. */
   tell(words) {
-    $("told").textContent = words;
+    setWords("told", words);
     clearTimeout(this.telling);
     this.telling = setTimeout(() => { $("told").textContent = ""; }, 9000);
   }
@@ -178,6 +200,7 @@ class Bench {
   /** Something was not possible: say why. What a picture lacked is over with the next picture; all else stays until it is read. */
   refused(error, passing = false) {
     if (passing && this.said && !this.problem) return; // what must be read is not pushed aside by what passes
+    if (this.state?.troubles?.includes(error.message)) return; // it is there to be read already
     this.say(error.message, passing);
   }
 
@@ -238,6 +261,8 @@ class Bench {
 
   /** Try values of a part while a hand moves: the picture follows, and a moment later it is kept. */
   trying(part, values, change) {
+    // Another control is moved before the last one was heard of to the end: what that one gave is kept first.
+    if (this.pending && this.pending !== this.sent && kindOf(this.pending) !== kindOf(change)) this.commit(false);
     this.tries = { ...this.tries, [part]: { ...this.tries[part], ...values } };
     this.pending = change;
     this.lastTry = performance.now();
@@ -260,6 +285,7 @@ class Bench {
     if (!change) { if (end) this.gesture += 1; return; }
     // Held against what is shown, not against what this page itself has sent since.
     const wish = { version: this.state.version, look: this.look, gesture: `${tab} ${this.gesture}`, ...change };
+    this.sent = change;
     const done = await this.doing(() => this.inTurn(() => post("edit", wish)));
     if (done) this.version = Math.max(this.version, done.version);
     if (this.pending === change) {
@@ -419,9 +445,13 @@ class Bench {
     on("side", () => { stage.side = stage.side === "front" ? "back" : "front"; this.viewed(); });
     on("lying", () => { stage.lying = !stage.lying; this.viewed(); });
     on("tilt", async () => {
-      $("tilt").disabled = true;
+      if (this.lighting) return;
+      // Not disabled, or the focus would be lost.
+      this.lighting = true;
+      $("tilt").setAttribute("aria-disabled", "true");
       await this.doing(() => stage.moveLamp());
-      $("tilt").disabled = false;
+      this.lighting = false;
+      $("tilt").removeAttribute("aria-disabled");
     });
     on("look", () => this.chooseLook($("look").value || null), "change");
     on("surround", () => this.surround($("surround").value), "change");
@@ -433,10 +463,11 @@ class Bench {
     this.surround("grey");
     this.ruler();
     addEventListener("keydown", (event) => {
-      if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+      if (!(event.ctrlKey || event.metaKey) || event.altKey || document.body.dataset.ended) return;
       const key = event.key.toLowerCase();
       const typing = event.target.matches?.('input[type="text"], textarea');
       if (key === "s") { event.preventDefault(); this.typed(); this.save(); }
+      else if (document.querySelector("dialog[open]")) return; // what lies under it is not to be seen
       else if (key === "z" && !typing) { event.preventDefault(); this.step(event.shiftKey ? "redo" : "undo"); }
       else if (key === "y" && !typing) { event.preventDefault(); this.step("redo"); }
     });
@@ -447,13 +478,14 @@ class Bench {
   }
 
   viewed() {
-    $("side").textContent = this.stage.side === "front" ? "See the back" : "See the front";
     $("lying").textContent = this.stage.lying ? "Stand it up" : "Lay it down";
     this.stage.other = null;
     $("other").value = "";
     this.stage.compare(null);
     this.stage.main = null;
     this.stage.showAll();
+    // Where there is one side only, that is the one to be seen.
+    $("side").textContent = this.stage.side === "front" ? "See the back" : "See the front";
     this.fill();
   }
 
@@ -490,11 +522,13 @@ class Bench {
 
   ended(asked = false) {
     if (!$("stopped").hidden) return;
-    refill($("stopped"), el("h2", { text: asked ? "The bench is stopped" : "The bench does not answer any more" }),
+    for (const one of document.querySelectorAll("dialog[open]")) one.close(); // they would lie over it
+    refill($("stopped"), el("h2", { tabindex: "-1", text: asked ? "The bench is stopped" : "The bench does not answer any more" }),
       el("p", { text: this.state?.dirty ? "What was not saved is kept; open the scene on the bench again to go on." : "You can close this page." }),
       el("p", { text: `mockup bench ${this.state?.file ?? ""}` }));
     $("stopped").hidden = false;
-    document.querySelector("main").inert = document.querySelector("header").inert = true;
+    document.querySelector("main").inert = document.querySelector("header").inert = $("notices").inert = true;
+    $("stopped").querySelector("h2").focus();
     this.source?.close();
     document.body.dataset.ended = "yes";
   }

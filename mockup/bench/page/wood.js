@@ -4,6 +4,9 @@ import { $, el, fresh, plain, refill, slider } from "./dom.js";
 import { board as fetchBoard, kept, post } from "./server.js";
 import { cutWords } from "./words.js";
 
+const MOST_BOARDS = 12; // pictures of boards held
+const plainTurn = (turn) => ((((turn + 180) % 360) + 360) % 360) - 180;
+
 export class Wood {
   constructor(bench) {
     this.bench = bench;
@@ -27,7 +30,7 @@ export class Wood {
   get joint() { return this.bench.tries[this.bench.part]?.joint ?? this.bench.partState.joint; }
 
   /** What the picture of the board in use is kept under. */
-  get key() { return `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file}`; }
+  get key() { return `${this.boardName} ${this.bench.state.boards.find((b) => b.name === this.boardName)?.file} ${this.bench.state.files}`; }
 
   /** What places are found for: they mean nothing on another board, or of another cut. */
   get cutting() { const part = this.bench.partState; return JSON.stringify([part.name, this.key, part.cut, part.joint]); }
@@ -38,7 +41,7 @@ export class Wood {
     if (this.dragging || (document.activeElement?.type === "range" && (this.bench.pending || this.bench.keeping || this.bench.grip))) { this.draw(); return; }
     const { state, library } = this.bench;
     const part = this.bench.partState;
-    const own = state.boards.map((b) => this.choice(`board ${b.name}`, `/api/board/${encodeURIComponent(b.name)}`, b.wood,
+    const own = state.boards.map((b) => this.choice(`board ${b.name}`, `/api/board/${encodeURIComponent(b.name)}?files=${state.files}`, b.wood,
       b.library ? `${b.file.replace(/\.[a-z]+$/, "")}` : `${b.actual ? "this very board" : "stands for its kind"}, ${b.size.map((v) => plain(v, 0)).join(" × ")} mm`,
       b.name === this.boardName, () => this.bench.edit({ do: "wood", part: part.name, board: b.name, words: `${part.title}: ${b.wood}` })));
     const used = new Set(state.boards.filter((b) => b.library).map((b) => b.file.replace(/\.[a-z]+$/, "")));
@@ -56,7 +59,7 @@ export class Wood {
       return el("span", { class: "row" }, el("label", { for: id, text: label }), input);
     };
     refill($("wood-work"),
-      el("div", { class: "group" }, el("h3", { text: `Board for the ${part.title.toLowerCase()}` }), el("div", { class: "choices", role: "group", "aria-label": "Boards" }, own, more),
+      el("div", { class: "group" }, el("h3", { text: `Board for the ${part.title.toLowerCase()}` }), el("div", { class: "choices", role: "group", "aria-label": "Boards", "data-scroll": "boards" }, own, more),
         el("p", { class: "drop" }, el("label", { for: file, text: "Drop the photo of a board anywhere on this page, or choose it: " }),
           el("input", { type: "file", id: file, "data-key": "file", accept: "image/*,.tif,.tiff,.heic,.dng", onchange: (event) => { const [one] = event.target.files; event.target.value = ""; if (one) this.bench.photos.take(one); } }))),
       el("div", { class: "group" }, el("h3", { text: "Where it is cut" }),
@@ -65,7 +68,7 @@ export class Wood {
             "aria-valuemin": plain(part.bounds[0], 1), "aria-valuemax": plain(part.bounds[2], 1), title: "Drag the joint line" })),
         el("div", { class: "row" }, number("Across, mm", "x", place.at[0], (v) => this.set([v, this.place.at[1]], this.place.turn, true)),
           number("Down, mm", "y", place.at[1], (v) => this.set([this.place.at[0], v], this.place.turn, true))),
-        slider({ label: "Turn", min: -180, max: 180, step: 0.5, value: place.turn > 180 ? place.turn - 360 : place.turn, key: "turn", words: (v) => `${plain(v, 1)}°`,
+        slider({ label: "Turn", min: -180, max: 180, step: 0.5, value: Math.abs(place.turn) > 180 ? plainTurn(place.turn) : place.turn, key: "turn", words: (v) => `${plain(v, 1)}°`,
           oninput: (v) => this.set(this.place.at, v, false), onchange: (v) => this.set(this.place.at, v, true) }),
         el("label", {}, this.slideBox(), "Drag the wood in the large picture")),
       el("div", { class: "group" }, el("h3", { text: "Pieces" }),
@@ -101,6 +104,7 @@ export class Wood {
   slide(on) {
     this.sliding = on;
     $("picture").classList.toggle("wood", on);
+    if (!on) this.dragging = false;
     this.bench.stage.slide = on ? {
       move: (dx, dy, x) => {
         const part = this.bench.partState;
@@ -164,8 +168,10 @@ export class Wood {
     if (!this.boards.has(key)) {
       this.boards.set(key, null);
       const found = await this.bench.doing(() => fetchBoard(boardName));
-      if (found) this.boards.set(key, found);
-      else this.boards.delete(key);
+      if (found) {
+        this.boards.set(key, found);
+        if (this.boards.size > MOST_BOARDS) this.boards.delete(this.boards.keys().next().value);
+      } else this.boards.delete(key);
     }
     this.draw();
   }
@@ -275,7 +281,7 @@ export class Wood {
       if (!by && !turn) return;
       event.preventDefault();
       const [dx, dy] = by ? shift(...by) : [0, 0];
-      this.set([this.place.at[0] + dx, this.place.at[1] + dy], this.place.turn + (turn ?? 0), true);
+      this.set([this.place.at[0] + dx, this.place.at[1] + dy], turn ? plainTurn(this.place.turn + turn) : this.place.turn, true);
     });
   }
   jointHands(handle, shift) {
