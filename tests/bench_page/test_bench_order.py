@@ -352,3 +352,124 @@ def test_work_done_before_what_was_found_is_answered_for_is_kept_too(small_scene
     assert again.text == first
     again.undo("one")
     assert again.text == small_scene.read_text() and again.found is None
+
+
+@pytest.mark.slow
+def test_a_second_finger_ends_what_the_first_has_begun(small_scene, running, visit):
+    page = visit(running(small_scene))
+    page.locator('[data-key="slide"]').check()
+    page.wait_for_function("() => bench.quiet")
+    box, touch = page.locator("#picture").bounding_box(), page.context.new_cdp_session(page)
+    x, y = page.evaluate("() => { const [x, y] = bench.partState.anchor; const { u, v, s } = bench.stage.view; const [w, h] = bench.stage.size; return [(y - u) * s + w / 2, (-x - v) * s + h / 2]; }")
+    before = page.evaluate("() => bench.wood.place.at")
+
+    def fingers(kind, *at):
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": box["x"] + x + a, "y": box["y"] + y + b, "id": n} for n, (a, b) in enumerate(at)]})
+
+    fingers("touchStart", (0, 0))
+    fingers("touchMove", (6, 0))
+    fingers("touchMove", (12, 0))
+    page.wait_for_function("() => bench.wood.dragging")
+    fingers("touchStart", (12, 0), (60, 0))
+    fingers("touchMove", (12, 0), (80, 0))
+    fingers("touchEnd")
+    page.wait_for_function("() => bench.quiet && !bench.wood.dragging")
+    after = page.evaluate("() => bench.work.at")
+    assert after != before and page.locator("#undo").is_enabled()
+
+
+@pytest.mark.slow
+def test_two_controls_moved_in_one_breath_are_both_kept(small_scene, running, visit):
+    page = visit(running(small_scene))
+    page.wait_for_function("() => bench.quiet")
+    page.evaluate("""() => {
+        const steps = JSON.parse(JSON.stringify(bench.finish.steps));
+        steps[0].strength = 0.25;
+        bench.finish.gloss(13, false);
+        bench.trying("top", { steps }, bench.finish.change(steps, "honey"));
+        bench.trying("body", { sheen: 44 }, { do: "finish", part: "body", sheen: 44, words: "Body: sheen" });
+        bench.commit();
+    }""")
+    page.wait_for_function("() => bench.quiet && bench.lookState.parts.body.sheen === 44")
+    assert page.evaluate("() => [bench.lookState.parts.top.sheen, bench.lookState.parts.top.steps[0].strength]") == [13, 0.25]
+
+
+@pytest.mark.slow
+def test_a_step_that_another_tab_took_out_under_the_hand(small_scene, running, visit):
+    bench = running(small_scene)
+    page = visit(bench)
+    opened(page, "stain")
+    page.locator('input[data-key="0 stain strength"]').focus()
+    page.evaluate("() => { bench.grip = document.activeElement; }")  # held
+    version = page.evaluate("() => bench.version")
+    told = bench.client().post("/api/edit", json={"do": "finish", "look": "honey", "part": "top", "steps": [], "version": version})
+    assert told.status_code == 200
+    page.evaluate("() => bench.load()")
+    page.wait_for_function("() => bench.work.steps.length === 0")
+    settled(page, lambda: page.evaluate("""() => { const input = document.activeElement; input.value = 0.3;
+        for (const kind of ["input", "change"]) input.dispatchEvent(new Event(kind, {bubbles: true})); bench.grip = null; }"""))
+    assert page.evaluate("() => bench.work.steps") == []
+
+
+@pytest.mark.slow
+def test_turned_by_keys_all_the_way_round(small_scene, running, visit):
+    small_scene.write_text(small_scene.read_text().replace('cut = "bookmatch"', 'cut = "single"\nat = [65, 85]\nturn = 179.5'))
+    page = visit(running(small_scene))
+    map_ = page.locator("#map")
+    map_.wait_for()
+    page.wait_for_function("() => bench.quiet")
+    map_.focus()
+    for turn in (-180, -179.5):
+        settled(page, lambda: page.keyboard.press("."))
+        assert page.evaluate("() => bench.work.turn") == turn
+        assert page.locator('[data-key="turn"]').input_value() == str(turn)
+
+
+@pytest.mark.slow
+def test_an_answer_dropped_while_another_is_read_is_the_one_that_counts(small_scene, running, visit):
+    page = visit(running(small_scene))
+    opened(page, "approve")
+    late = Held(page, "**/api/answer")
+    page.locator("#answer").fill("The first.")
+    page.get_by_role("button", name="Read the answer").click()
+    late.wait()
+    page.evaluate("() => bench.approve.take('The second.', null, true)")
+    late.routes.pop().fulfill(json={"look": "honey", "option": "Honey", "client": "A client", "date": "2026-11-25", "comment": "", "checked": True})
+    late.wait()
+    assert late.routes[0].request.post_data == "The second." and page.locator("#chosen").count() == 0
+    late.let_go()
+    page.locator("#answerTrouble").get_by_text("holds no choice").wait_for()
+    assert page.locator("#answer").input_value() == "The second."
+
+
+@pytest.mark.slow
+def test_a_late_picture_of_the_other_side_is_dropped(small_scene, running, visit):
+    page = visit(running(small_scene))
+    page.wait_for_function("() => bench.quiet")
+    late = Held(page, "**/api/picture", lambda request: '"side":"front"' in request.post_data)
+    page.locator("#nearer").click()
+    late.wait()
+    sent = page.evaluate("() => bench.stage.sent")
+    page.locator("#side").click()
+    page.wait_for_function("(sent) => bench.stage.sent >= sent + 2 && bench.stage.drawn === bench.stage.sent && bench.stage.flying === 1", arg=sent)
+    page.evaluate("""() => {
+        bench.stage.drawn = 0; // as if the newer one had not come yet
+        globalThis.wide = [];
+        document.getElementById("picture").addEventListener("shown", () => globalThis.wide.push(bench.stage.main.mm[0] / bench.stage.wish(true).place.mm[0]));
+    }""")
+    with page.expect_response(lambda r: "/api/picture" in r.url and '"side":"front"' in r.request.post_data):
+        late.let_go()
+    page.wait_for_function("() => bench.quiet && globalThis.wide.length")
+    assert all(abs(share - 1) < 0.02 for share in page.evaluate("() => globalThis.wide")), "none is of the side that was nearer"
+
+
+@pytest.mark.slow
+def test_a_board_that_cannot_be_read_ends_nothing(small_scene, running, visit):
+    page = visit(running(small_scene))
+    page.wait_for_function("() => bench.library.stains.length")
+    (small_scene.parent / "flame.jpg").unlink()
+    with page.expect_response(lambda r: "/api/library" in r.url) as told:
+        page.locator('input[name="part"][value="body"]').check()
+    assert told.value.status == 200 and {s["colour"] for s in told.value.json()["stains"]} == {None}
+    page.locator("#notice-trouble").get_by_text("flame.jpg").wait_for()
+    page.wait_for_function("() => bench.quiet")

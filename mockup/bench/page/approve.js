@@ -125,15 +125,23 @@ export class Approve {
     }
     this.trouble = "";
     const made = await this.busy(() => answer(words, write), (error) => { this.answer = null; this.trouble = error.message; });
-    if (made) this.answer = write ? null : made;
     if (made && write) {
       this.look = made.look;
+      this.bench.tell([`The approval of ${made.option} is written, with ${made.client}'s words in it.`, ...(this.notes ?? [])].join(" "));
+    }
+    if (words !== (this.mail ?? this.words)) { // another was dropped meanwhile: what is known is of the one before it
+      this.answer = null;
+      this.trouble = "";
+      await this.read();
+      return;
+    }
+    if (made) this.answer = write ? null : made;
+    if (made && write) {
       this.words = "";
       this.mail = null;
-      this.bench.tell(`The approval of ${made.option} is written, with ${made.client}'s words in it.`);
     }
     this.fill();
-    if (made && !write) $("chosen").querySelector("button").focus({ preventScroll: true });
+    if (made && !write) $("chosen")?.querySelector("button").focus({ preventScroll: true });
   }
 
   async write(kind) {
@@ -163,6 +171,7 @@ export class Approve {
       this.notes = made.notes ?? null;
       const names = new Set(made.files.map((f) => f.name));
       this.files = [...this.files.filter((f) => !names.has(f.name)), ...made.files];
+      this.bench.tell([`Written: ${made.files[0].name}.`, ...(this.notes?.[0]?.includes("it stays") ? [this.notes[0]] : [])].join(" "));
     }
     await this.bench.load();
     this.fill();

@@ -39,8 +39,11 @@ export function refill(home, ...inside) {
   const place = within ? reached(home).indexOf(at) : -1;
   waiting.delete(home);
   const top = home.scrollTop;
+  const scrolled = [...home.querySelectorAll("[data-scroll]")].map((one) => [one.dataset.scroll, one.scrollTop]);
+  const caret = within && at.matches('input[type="text"], textarea') ? [at.selectionStart, at.selectionEnd] : null;
   home.replaceChildren(...inside.flat(Infinity).filter((one) => one));
   home.scrollTop = top;
+  for (const [name, by] of scrolled) { const one = home.querySelector(`[data-scroll="${CSS.escape(name)}"]`); if (one) one.scrollTop = by; }
   const found = (one) => home.querySelector(`[data-key="${CSS.escape(one)}"]`);
   let next = key ? found(key) : null;
   if (next?.disabled) {
@@ -52,6 +55,7 @@ export function refill(home, ...inside) {
     next = all[Math.min(place, all.length - 1)];
   }
   focusAgain(next);
+  if (caret && next?.dataset.key === key && next !== at) next.setSelectionRange(...caret);
 }
 const waiting = new WeakMap(); // elements to the key of what is to have the focus again
 

@@ -63,7 +63,7 @@ export class Finish {
   fields(step, n, kind, key) {
     const number = (name, label, min, max, grain, usual, words) => slider({
       label, min, max, step: grain, value: step[name] ?? usual, words, key: `${key} ${name}`,
-      oninput: (value) => this.set(n, name, value, false), onchange: (value) => this.set(n, name, value, true),
+      oninput: (value) => this.set(n, kind, name, value, false), onchange: (value) => this.set(n, kind, name, value, true),
     });
     const percent = (name, label, usual) => number(name, label, 0, 1, 0.01, usual, share);
     const mm = (name, label, min, max, usual) => number(name, label, min, max, 1, usual, (v) => `${plain(v, 0)} mm`);
@@ -84,7 +84,7 @@ export class Finish {
     const stains = this.bench.library.stains;
     const id = fresh("dye");
     const own = !stains.some((s) => s.name === step[kind]);
-    const select = el("select", { id, "data-key": `${key} dye`, onchange: () => this.set(n, kind, select.value, true) },
+    const select = el("select", { id, "data-key": `${key} dye`, onchange: () => this.set(n, kind, kind, select.value, true) },
       own ? el("option", { value: step[kind], text: step[kind] }) : null,
       stains.map((s) => el("option", { value: s.name, text: s.words === s.name ? s.name : `${s.name}: ${s.words}` })));
     select.value = step[kind];
@@ -96,7 +96,7 @@ export class Finish {
   film(step, n, key) {
     const id = fresh("film");
     const films = this.bench.library.films;
-    const select = el("select", { id, "data-key": `${key} film`, onchange: () => this.set(n, "coat", select.value, true) },
+    const select = el("select", { id, "data-key": `${key} film`, onchange: () => this.set(n, "coat", "coat", select.value, true) },
       films.some((f) => f.name === step.coat) ? null : el("option", { value: step.coat, text: step.coat }),
       films.map((f) => el("option", { value: f.name, text: f.name === f.words ? f.name : `${f.name}: ${f.words}` })));
     select.value = step.coat;
@@ -107,8 +107,8 @@ export class Finish {
     if (!Array.isArray(step.paint)) return null;
     return step.paint.map((value, k) => slider({
       label: ["L*", "a*", "b*"][k], min: k ? -80 : 0, max: k ? 80 : 100, step: 1, value, words: (v) => plain(v, 0), key: `${key} lab${k}`,
-      oninput: (v) => this.set(n, "paint", step.paint.map((old, i) => (i === k ? v : this.steps[n].paint[i])), false),
-      onchange: (v) => this.set(n, "paint", step.paint.map((old, i) => (i === k ? v : this.steps[n].paint[i])), true),
+      oninput: (v) => this.set(n, "paint", "paint", step.paint.map((old, i) => (i === k ? v : this.steps[n]?.paint?.[i] ?? old)), false),
+      onchange: (v) => this.set(n, "paint", "paint", step.paint.map((old, i) => (i === k ? v : this.steps[n]?.paint?.[i] ?? old)), true),
     }));
   }
 
@@ -130,8 +130,9 @@ export class Finish {
 
   change(steps, words) { return { do: "finish", part: this.bench.part, steps, words: `${this.bench.partState.title}: ${words}` }; }
 
-  set(n, name, value, end) {
+  set(n, kind, name, value, end) {
     const steps = copy(this.steps);
+    if (!steps[n] || kindOf(steps[n]) !== kind) { this.fill(); return; } // another tab took it out, or away from there, under the hand
     steps[n][name] = value;
     if (name === "width" && (steps[n].edge ?? 8) >= value) steps[n].edge = Math.max(0, value - 1);
     if (name === "edge" && value >= (steps[n].width ?? 75)) steps[n].width = value + 1;

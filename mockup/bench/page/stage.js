@@ -54,6 +54,7 @@ export class Stage {
   }
 
   showAll() {
+    if (!this.bench.state?.sides) return; // nothing is known of it yet
     const [w, h] = this.size;
     const [u0, v0, u1, v1] = this.box();
     this.view = { u: (u0 + u1) / 2, v: (v0 + v1) / 2, s: Math.min(w / (u1 - u0), h / (v1 - v0)), all: true };
@@ -61,6 +62,7 @@ export class Stage {
   }
 
   zoom(factor, at = null) {
+    if (!this.view) return;
     const [w, h] = this.size;
     const [px, py] = at ?? [w / 2, h / 2];
     const { u, v, s } = this.view;
@@ -71,6 +73,7 @@ export class Stage {
   }
 
   trueSize() {
+    if (!this.view) return;
     this.zoom(this.pxPerMm / this.view.s);
     this.view.s = this.pxPerMm;
   }
@@ -143,7 +146,7 @@ export class Stage {
     try {
       const made = await picture({ ...ask, name: "main", look: this.bench.look, try: this.bench.tries, rough: !exact && Boolean(this.bench.wood.dragging), sketch: first && !exact,
                                    ...(first ? { size: ask.size.map((n) => Math.round(n / 2)), scale: ask.scale / 2 } : {}) });
-      if (made && seq > this.drawn) {
+      if (made && seq > this.drawn && ask.side === this.side && ask.lying === this.lying) { // or the instrument was turned meanwhile
         this.drawn = seq;
         this.main = { bitmap: made.bitmap, ...place };
         this.paint();
@@ -250,13 +253,15 @@ export class Stage {
     document.querySelector(".lamp").hidden = false;
     this.bench.tell(`The figure moves as the fibres lie: ${found.words.join("; ")}.`);
     this.paint();
-    $("lamp").focus();
+    const at = document.activeElement;
+    if (at === document.body || at === $("tilt")) $("lamp").focus(); // whoever went on elsewhere is left there
   }
 
   dropFrames() {
     this.turns += 1;
     if (!this.frames) return;
     this.frames = null;
+    if (document.activeElement === $("lamp")) $("tilt").focus({ preventScroll: true });
     document.querySelector(".lamp").hidden = true;
   }
 
@@ -335,6 +340,7 @@ export class Stage {
     canvas.addEventListener("pointerdown", (event) => {
       if (!this.view || event.button !== 0) return;
       canvas.setPointerCapture(event.pointerId);
+      if (sliding && far) this.slide?.end(); // a second finger: the wood stays where the first has moved it
       points.set(event.pointerId, [event.offsetX, event.offsetY]);
       far = 0;
       const part = this.partAt(event.offsetX, event.offsetY);
@@ -371,6 +377,7 @@ export class Stage {
     };
     canvas.addEventListener("pointerup", end);
     canvas.addEventListener("pointercancel", end);
+    canvas.addEventListener("lostpointercapture", end);
     canvas.addEventListener("wheel", (event) => {
       if (!this.view) return;
       event.preventDefault();
