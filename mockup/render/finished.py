@@ -27,7 +27,7 @@ from .table import Table
 __all__ = ["FinishedWood", "bare_layer", "finished_wood", "shape_key"]
 
 JOINT_WIDTH, JOINT_DEPTH = 0.16, 0.22  # mm and share of the light: the glue line of a matched pair
-KEEP_BARE = 450_000_000  # bytes; a larger bare layer is made anew for each picture
+KEEP_BARE = 400_000_000  # bytes; a larger bare layer is made anew for each picture. Less than any Kept of the program holds: rows made singly are rounded otherwise
 
 
 def shape_key(shape: Shape) -> tuple[int, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from dataclasses import replace
 
@@ -14,7 +15,7 @@ from mockup.colour.difference import ciede2000
 from mockup.colour.spaces import decode_srgb, lab_to_linear, linear_to_lab, srgb8_to_lab
 from mockup.errors import MockupError
 from mockup.finish.steps import Burst, Coat, Finish, Paint, SandBack, StainStep
-from mockup.render.canvas import MAX_PIXELS
+from mockup.render.canvas import MAX_PIXELS, Canvas
 from mockup.render.colours import colours
 from mockup.render.kept import Kept
 from mockup.render.layers import scene_layers
@@ -168,6 +169,39 @@ def test_a_burst_deepens_toward_the_edge_and_follows_it(plank):
     assert means[0] < 0.6 and means == sorted(means)
     assert ratio[distance > 28].min() > 0.99
     assert ratio[(distance > 3) & (distance < 4)].std() < 0.1  # as deep all around
+
+
+@pytest.mark.parametrize("count", [1, 3, 64])
+def test_any_number_of_cores_gives_the_same_pixels(plank, amber_finish, monkeypatch, count):
+    path, mm, size = plank
+    scene = make_scene(path, mm, size, finish=amber_finish, binding=Binding(width=2.0, lab=(86.0, 1.5, 12.0), line=0.5))
+    before = picture(scene, scale=4.0).pixels
+    monkeypatch.setattr(os, "cpu_count", lambda: count)
+    assert_array_equal(picture(scene, scale=4.0).pixels, before)
+
+
+def test_a_picture_redrawn_in_part_is_the_one_drawn_anew(plank, amber_finish):
+    """On a crop whose frame cuts the part, a sheen more and a colour less: what did not change is taken over, to the bit."""
+    path, mm, size = plank
+    parts = (make_part(egg(0, 0, 40, 50), (75.0, 60.0), name="body", finish=amber_finish, height=40.0),
+             make_part(box(-9.3, -30, 12.1, 31.7), (70.0, 60.0), name="board", finish=MATT, height=44.0, roundover=1.0))
+    canvas = Canvas((-50.3, -20.1), 5.0, (333, 261))
+    kept = Kept()
+    picture(make_scene(path, mm, size, parts=parts), scale=5.0, canvas=canvas, kept=kept)
+    for part in (replace(parts[1], finish=amber_finish), replace(parts[1], finish=Finish(steps=(Paint(lab=(30.0, 10.0, 10.0)),), sheen=30.0))):
+        scene = make_scene(path, mm, size, parts=(parts[0], part))
+        assert_array_equal(picture(scene, scale=5.0, canvas=canvas, kept=kept).pixels, picture(scene, scale=5.0, canvas=canvas).pixels)
+
+
+@pytest.mark.parametrize("size_px", [(1, 1), (1, 4), (4, 1), (1, 132), (2, 136)])
+def test_a_crop_of_a_few_pixels_is_drawn(plank, amber_finish, size_px):
+    path, mm, size = plank
+    scene = make_scene(path, mm, size, finish=amber_finish, cut="bookmatch", joint=0.0)
+    whole = picture(scene, scale=2.0, span=None)
+    (x, y), (w, h) = (round((-20 - whole.canvas.origin[0]) * 2), round((-20 - whole.canvas.origin[1]) * 2)), size_px
+    crop = Canvas((whole.canvas.origin[0] + x / 2, whole.canvas.origin[1] + y / 2), 2.0, size_px)
+    got = picture(scene, scale=2.0, span=None, canvas=crop).pixels.astype(int)
+    assert_allclose(got, whole.pixels[y:y + h, x:x + w].astype(int), atol=12)  # pores at the frame have no neighbours
 
 
 @pytest.mark.parametrize("which", [1, 2])
