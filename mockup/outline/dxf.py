@@ -281,4 +281,4 @@ def _refuse_apart(chains: list[np.ndarray]) -> None:
     (x0, y0), (x1, y1) = ends[a], ends[b]
     if a // 2 != b // 2:
         raise MockupError(f"The outline is open: {away[a, b]:.2f} mm are missing from x {x0:.2f}, y {y0:.2f} to x {x1:.2f}, y {y1:.2f} mm.",
-                          fix=f"Join the curves there{f', and at the {len(chains) - 1} other gaps' if len(chains) > 2 else ''}.")
+                          fix="Join the curves there, and wherever else they end without meeting.")

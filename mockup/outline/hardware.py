@@ -185,19 +185,22 @@ def string_rods(layout: Layout, gauges: Sequence[float], kind: str, posts: Seque
 def pickup(centre: Point, layout: Layout, kind: str, turn: float) -> list[Piece]:
     """A pickup under the strings, centred at a point.
 
-    kind  "single": a narrow cover with a pole under each string; "double": two rows in a ring;
+    kind  "single": a narrow cover with a pole under each string or pair; "double": two rows in a ring;
           "bar": two blades in a plain case; "cased": a plain case.
     """
     nut, saddle = layout.ends()
     y = centre[1]
     t = (y - nut[:, 1]) / (saddle[:, 1] - nut[:, 1])
     under = nut[:, 0] + t * (saddle[:, 0] - nut[:, 0])
-    lean = math.tan(math.radians(turn))
-    span = under[-1] - under[0]
+    lean, along = math.tan(math.radians(turn)), math.cos(math.radians(turn))
+    span = (under[-1] - under[0]) / along  # along the pickup, which lies aslant
+    if layout.pair:
+        under = under.reshape(-1, 2).mean(axis=1)  # two strings share a pole
     rows = {"single": (0.0,), "double": (-9.0, 9.0), "bar": (), "cased": ()}[kind]
     deep = {"single": 17.5, "double": 38.0, "bar": 31.0, "cased": 31.0}[kind]
     wide = span + 17.0
-    at = [(float(x), float(y + row + (x - centre[0]) * lean)) for row in rows for x in under]
+    # Two rows stand side by side in their case, so on a slanted one they flank the strings.
+    at = [(float(x - row * lean * along), float(y + row * along + (x - centre[0]) * lean)) for row in rows for x in under]
     pieces: list[Piece] = []
     if kind == "double":
         pieces.append(Piece(shape=plate(centre, (wide + 14, deep + 9), 5.0, turn), kind="second", rise=3.5, round=1.4))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +13,11 @@ from mockup.outline.flatten import bezier_points
 from mockup.outline.neck import Layout
 from mockup.outline.shape import Shape
 
-__all__ = ["ROUND", "Post", "plain_head", "posts", "stub"]
+__all__ = ["ROUND", "Post", "crowding", "plain_head", "posts", "stub"]
 
 ROUND = 2.2  # mm beside its middle that a string meets its post
+APART = 10.4  # mm between the middles of two posts: their washers are 10
+TOUCH = 3.9  # mm from the middle of a post to the edge of its nut
 CLEAR = 6.6  # mm from a string to the middle of a post it passes: the nut around that is 3.9, and 2 are air
 
 
@@ -90,3 +93,19 @@ def posts(head: Shape, layout: Layout, left: int, right: int, *, first: float, p
         # On the right the highest string is nearest the nut.
         found += row if side < 0 else row[::-1]
     return tuple(found)
+
+
+def crowding(found: Sequence[Post], layout: Layout) -> str:
+    """What is in the way on a head with these posts, lowest string first, in a sentence; "" where all have room."""
+    nut, _ = layout.ends()
+    for n, post in enumerate(found):
+        for k in range(n):
+            away = float(np.hypot(*np.subtract(post.at, found[k].at)))
+            if away < APART:
+                return f"The posts of strings {k + 1} and {n + 1} stand {away:.1f} mm apart."
+    for n, post in enumerate(found):
+        end = (post.at[0] - post.side * ROUND, post.at[1])
+        for k, other in enumerate(found):
+            if k != n and _passes(nut[n], end, other.at) < TOUCH:
+                return f"String {n + 1} runs over the post of string {k + 1}."
+    return ""

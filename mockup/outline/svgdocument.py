@@ -70,6 +70,9 @@ class Drawing:
         What lies in ``defs``, clip paths, masks and symbols is not drawn where it stands. A group of one shape
         goes by the id of its shape, where that has one. Raises MockupError when the group is missing.
         """
+        if group and group not in self._named:
+            groups = [id for id, elements in self._named.items() if _name(elements[0]) == "g"]
+            raise MockupError(f'There is no group or outline with the id "{group[:60]}".', fix=nearest(group, [*groups, *self.ids()]))
         top = self._find(group) if group else self.root
         inside = set(top.iter())
         hidden = {element for holder in self.root.iter() if _name(holder) in _UNSEEN for element in holder.iter()}

@@ -134,6 +134,10 @@ class _Check:
         self.boards = {name: read_board(read, name, desk, self.sources)
                        for name, read in root.tables("boards", MOST_BOARDS, "board").items()}
         tables = root.tables("parts", MOST_PARTS, "part")
+        names: dict[str, str] = {}
+        for name, read in tables.items():  # pictures are named after parts, and some disks know no capitals
+            if (other := names.setdefault(name.lower(), name)) != name:
+                read.note("", f"It is named {show(name)}, and so is parts.{other}.", "Give each its own.")
         if not root.raw("boards") and not root.raw("parts"):
             root.note("", "The scene has no boards and no parts.", "Add [boards.NAME] and [parts.NAME].")
         elif not root.raw("parts"):
@@ -236,6 +240,10 @@ class _Check:
             if make in WOODEN or (make is None and not (read.has("material") or read.has("colour"))) or read.has("board"):
                 if make is not None and make not in WOODEN:
                     read.note("board", f"A {make} is not made of a board.", 'Give it a material, as "chrome".')
+                    continue
+                if read.has("board") and (read.has("material") or read.has("colour")):
+                    read.skip()
+                    read.note("", f"The part has both a board and a {'material' if read.has('material') else 'colour'}.", "Give it one of them.")
                     continue
                 under = Bench(neck, tuple(p for p, _ in order if isinstance(p, Part)), kind, hand, centre)
                 shape = made_shape(read, make, neck, under) if make is not None else cut[2] if cut else None

@@ -26,7 +26,7 @@ MAKES = (*WOODEN, *FITTINGS)
 NEEDS_NECK = (*WOODEN, "frets", "markers", "nut", "strings", "bridge", "pickup", "tuners", "head clamp", "scarf line", "neck pocket")
 BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
-DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 29, 31, 33, 36)
 WOUND_FROM = 0.62  # mm: thicker strings are wound
 NO_NECK = "Describe scale, strings and frets first, under [neck]."
 
@@ -57,6 +57,22 @@ class Bench:
         """A shape of the scene as it lies in the drawing, which is right-handed."""
         return shape if self.hand == "right" else shape.mirrored(self.centre)
 
+    def beside(self, point: tuple[float, float]) -> str:
+        """Where all the wood below lies, in words, for a point (the drawing's, right-handed) outside its box; "" for one within, and where there is no wood."""
+        boxes = [self.right(p.whole or p.shape).bounds for p in self.below]
+        if not boxes:
+            return ""
+        x0, y0, x1, y1 = *(min(b[k] for b in boxes) for k in (0, 1)), *(max(b[k] for b in boxes) for k in (2, 3))
+        within = x0 <= point[0] <= x1 and y0 <= point[1] <= y1
+        return "" if within else f"x {x0:.0f} to {x1:.0f}, y {y0:.0f} to {y1:.0f}"
+
+    def thickness(self, point: tuple[float, float]) -> float | None:
+        """mm of wood under a point (the drawing's, right-handed); None where there is none."""
+        if self.hand == "left":
+            point = (2 * self.centre - point[0], point[1])
+        under = [p for p in self.below if not p.of_neck and contains(p.whole or p.shape, point)]
+        return max(p.height for p in under) - min(p.below for p in under) if under else None
+
     def base(self, point: tuple[float, float], side: str) -> float:
         """The height of the wood under a point (the drawing's, right-handed); from the back its lower face."""
         if self.hand == "left":
@@ -86,7 +102,8 @@ def made_shape(read: Reader, make: str, neck: Neck | None, bench: Bench) -> Shap
         length = read.number("length", 10, 120, 34, unit="mm")
         at = heel_line(neck, bench)
         if at is None:
-            read.note("make", "The neck does not reach into a body below.", "List the heel after the neck and the body.")
+            read.note("make", f"The neck ends at y = {neck.heel:.0f} and reaches no body below.",
+                      "List the heel after the body, and let heel under [neck] say how far down the neck goes.")
             return None
         # Only what stands before the body, which covers the rest.
         return without(neck.layout.nose(at - length, neck.heel), [bench.right(p.whole or p.shape) for p in _bodies(bench)])
@@ -115,10 +132,15 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         read.note("make", f"There is no neck for {make}.", NO_NECK)
         return []
     if make == "frets":
+        if neck.fretless:  # lines let into the board, from edge to edge
+            return single([Piece(shape=strips([(layout.fret(k, 0.0), 0.6) for k in range(1, layout.frets + 1)]), rise=0.02, round=0)])
         lines = [(layout.fret(k), 2.4) for k in range(1, layout.frets + 1)]
         return single([Piece(shape=strips(lines, round_ends=True), rise=1.1, rods=tuple((*a, *b, 1.2) for (a, b), _ in lines))])
     if make == "markers":
         at = read.numbers("at", 1, 36, (1, 24), unit="", whole=True) or tuple(k for k in DOTS if k <= layout.frets)
+        for n, fret in enumerate(at, 1):
+            if fret > layout.frets:
+                read.note("at", f"Fret {int(fret)} is beyond the last, which is {layout.frets}.", "Take it out, or add frets under [neck].", n)
         size = read.number("diameter", 1, 20, 6, unit="mm")
         aside = read.number("aside", -60, 60, 0, unit="mm")
         away = layout.half_width(layout.marker(12)[1]) * 0.5
@@ -148,9 +170,17 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         return single(hw.bridge(layout, read.choice("kind", BRIDGES, "plate")))
     if make == "pickup":
         kind = read.choice("kind", PICKUPS, "single")
-        at = read.number("at", -FAR, FAR, None, unit="mm")
+        if not read.has("at"):
+            read.missing("at", "Say how far down its middle lies, as at = its y in mm.")
+        at = read.number("at", -FAR, FAR, 0, unit="mm")
         turn = read.number("turn", -45, 45, 0, unit="degrees")
+        if read.has("at") and (spans := bench.beside((bench.centre, at))):
+            read.note("at", f"At y = {at:g} no wood is under it: that spans {spans}.", "Move it onto the body.")
         return single(hw.pickup((bench.centre, at), layout, kind, turn))
+    if make == "tuners" and not neck.posts:
+        read.skip()
+        read.note("make", "The neck has no head for tuners.", "Give it one under [neck], as head = { length = 150, width = 68 }, or take the tuners out.")
+        return []
     if make == "tuners":
         button = read.number("button", 6, 40, hw.button_width(neck.posts), unit="mm")
         front, both = hw.tuners(neck.posts, button), hw.tuner_buttons(neck.posts, button)
@@ -166,10 +196,14 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
     if make == "neck pocket":
         gap = read.number("gap", 0, 5, 0.2, unit="mm")
         depth = read.number("depth", 1, 80, 16, unit="mm")
-        found = [cut for part in bench.below if (cut := overlap(neck.shape().inset(-gap), bench.right(part.whole or part.shape))) is not None]
+        found = [cut for part in bench.below if not part.of_neck and
+                 (cut := overlap(neck.shape().inset(-gap), bench.right(part.whole or part.shape))) is not None]
         if not found:
-            read.note("make", "The neck does not reach into a body below.", "List the pocket after the body it is cut in.")
+            read.note("make", f"The neck ends at y = {neck.heel:.0f} and reaches no body below.",
+                      "List the pocket after the body it is cut in, and let heel under [neck] say how far down the neck goes.")
             return []
+        x0, y0, x1, y1 = found[0].bounds
+        _refuse_through(read, depth, bench, [((x0 + x1) / 2, (y0 + y1) / 2)])
         return single([Piece(shape=many(found), kind="floor", rise=-depth, round=0)])
     if make in ("strap pins", "jack"):
         at = read.points("at", FAR, 20)
@@ -182,16 +216,19 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         if not found or None in found:
             return []
         return single((hw.jack if make == "jack" else hw.pins)([p for p, _ in found], [a for _, a in found]))
-    return single(_placed(read, make))
+    return single(_placed(read, make, bench))
 
 
-def _placed(read: Reader, make: str) -> list[Piece]:
+def _placed(read: Reader, make: str, bench: Bench) -> list[Piece]:
     """Fittings that stand where the maker says."""
     turned = make in ("switch", "plate", "cavity")
     at = read.points("at", FAR, 60, turned=turned) or []
     if not read.has("at"):
         read.missing("at", f"Say where, as at = [[x, y{', degrees' if turned else ''}]].")
     points = [(float(p[0]), float(p[1])) for p in at]
+    for n, point in enumerate(points, 1):
+        if spans := bench.beside(point):
+            read.note("at", f"At x = {point[0]:g}, y = {point[1]:g} no wood is under it: that spans {spans}.", "Move it onto the wood, and list it after what it lies on.", n)
     if make == "knobs":
         size = read.number("diameter", 5, 60, 20, unit="mm")
         return hw.knobs(points, size) if points else []
@@ -212,6 +249,7 @@ def _placed(read: Reader, make: str) -> list[Piece]:
     if size is None:
         return []
     if make == "cavity":
+        _refuse_through(read, depth, bench, points)
         holes = [plate((x, y), (size[0], size[1]), corner, turn) for x, y, turn in at]
         return [Piece(shape=many(holes), kind="floor", rise=-depth, round=0)] if holes else []
     made: list[Piece] = []
@@ -219,6 +257,15 @@ def _placed(read: Reader, make: str) -> list[Piece]:
         for p in hw.plate_with_screws((x, y), (size[0], size[1]), corner):
             made.append(Piece(shape=p.shape.turned(turn, (x, y)), kind=p.kind, rise=p.rise, round=p.round, spun=p.spun))
     return made
+
+
+def _refuse_through(read: Reader, depth: float, bench: Bench, points: list[tuple[float, float]]) -> None:
+    """Note a hollow that is deeper than the wood it is cut in."""
+    for point in points:
+        thick = bench.thickness(point)
+        if thick is not None and depth >= thick:
+            read.note("depth", f"The hollow is {depth:g} mm deep, and the wood there {thick:g} mm thick.", "Make it shallower.")
+            return
 
 
 def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None, bench: Bench) -> tuple[Fitting, ...]:

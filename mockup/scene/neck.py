@@ -8,8 +8,8 @@ from functools import lru_cache
 
 from ..outline.cut import without
 from ..outline.figures import many
-from ..outline.head import Post, plain_head, posts, stub
-from ..outline.neck import Layout
+from ..outline.head import Post, crowding, plain_head, posts, stub
+from ..outline.neck import Layout, fret_distance
 from ..outline.shape import Shape
 from .reader import Reader
 
@@ -62,14 +62,18 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
     outline  reads a drawing named under a key of a table.
     """
     before = len(read.problems)
-    bridge = read.number("bridge", -10_000, 10_000, None, unit="mm")
+    if not read.has("bridge"):
+        read.missing("bridge", "Say where the scale ends on the centre line, as bridge = its y in mm.")
+    bridge = read.number("bridge", -10_000, 10_000, 0, unit="mm")
     scales = read.numbers("scale", 200, 1200, (1, 2)) or ()
     if not read.has("scale"):
         read.missing("scale", "Add scale = the length in mm, or [lowest, highest] for slanted frets.")
     square = read.number("square", 0, MOST_FRETS, 7)
     strings = int(read.number("strings", 1, MOST_STRINGS, None, whole=True))
     pair = read.number("pairs", 0, 8, 0, unit="mm", ends=("single strings", ""))
-    frets = int(read.number("frets", 1, MOST_FRETS, None, whole=True))
+    if read.has("frets") and read.raw("frets") == 0:
+        read.note("frets", "Frets is 0.", "For a board without frets set fretless = true, and let frets say how many would fit: that is its length.")
+    frets = int(read.number("frets", 0, MOST_FRETS, None, whole=True)) or 1
     fretless = read.flag("fretless", False)
     nut_width = read.number("nut_width", 15, 150, None, unit="mm")
     heel_width = read.number("heel_width", 15, 200, None, unit="mm")
@@ -95,6 +99,13 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
         read.note("strings", f"{strings} strings on a nut {nut_width:g} mm wide stand {min(step, pair or step):.1f} mm apart.",
                   f"Widen nut_width to {nut_width + (CLOSEST - step) * (courses - 1):.0f} or more, or take fewer strings." if step < CLOSEST
                   else f"Give pairs {CLOSEST_PAIR:g} mm or more.")
+    across = (spread - pair) / (courses - 1) if courses > 1 else CLOSEST
+    if across < CLOSEST and len(read.problems) == before:
+        read.note("spread", f"{strings} strings stand {across:.1f} mm apart at the bridge.",
+                  f"Widen spread to {spread + (CLOSEST - across) * (courses - 1):.0f} or more, or take fewer strings.")
+    wide = max(nut_width, heel_width)
+    if 0 < radius < wide / 2:
+        read.note("radius", f"An arc of radius {radius:g} mm does not reach over a board {wide:g} mm wide.", f"Use 0 (flat), or {wide / 2:.0f} mm or more.")
     if heel_width < nut_width - 20 or spread > heel_width + 60:
         read.note("heel_width", f"The fretboard narrows from {nut_width:g} to {heel_width:g} mm, and the strings reach {spread:g} mm at the bridge.",
                   "Check the three widths.")
@@ -105,6 +116,10 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
     layout = Layout(centre=centre, bridge=bridge, scales=(scales[0], scales[-1]), square=square, strings=strings, pair=pair,
                     nut_spread=nut_spread, spread=spread, nut_width=nut_width, heel_width=heel_width, frets=frets, overhang=overhang)
     end = min(y for _, y in layout.fret_line(frets, overhang))
+    _over_the_board(read, layout)
+    top = max(y for _, y in layout.fret_line(0))
+    if read.has("heel") and heel <= top:
+        read.note("heel", f"The neck would end at y = {heel:g}, above its nut at y = {top:.0f}.", "Heel is the y of the neck's lower end: make it larger.")
     head, headed, found = _head(read, layout, nut, clamp, outline)
     read.close()
     if head is None or len(read.problems) > before:
@@ -113,6 +128,17 @@ def read_neck(read: Reader, centre: float, outline: Callable[[Reader, str], Shap
     usual = [low + (high - low) * n / max(strings - 1, 1) for n in range(strings)]
     return Neck(layout=layout, head=head, headed=headed, posts=found, nut=nut, heel=heel if read.has("heel") else end, radius=radius,
                 gauges=gauges or tuple(usual), fretless=fretless, clamp=clamp)
+
+
+def _over_the_board(read: Reader, layout: Layout) -> None:
+    """Note where the outer strings leave the fretboard before its last fret."""
+    nut, saddle = layout.ends()
+    share = fret_distance(1.0, layout.frets)
+    places = [nut[k] + share * (saddle[k] - nut[k]) for k in (0, -1)]
+    if any(abs(x - layout.centre) > layout.half_width(y) for x, y in places):
+        apart, wide = places[1][0] - places[0][0], 2 * min(layout.half_width(y) for _, y in places)
+        read.note("heel_width", f"At fret {layout.frets} the outer strings are {apart:.1f} mm apart, on a board {wide:.1f} mm wide.",
+                  "Widen heel_width, or make spread smaller.")
 
 
 def _head(read: Reader, layout: Layout, nut: float, clamp: float, outline: Callable[[Reader, str], Shape | None]):
@@ -145,5 +171,7 @@ def _head(read: Reader, layout: Layout, nut: float, clamp: float, outline: Calla
     found = posts(shape, layout, left, right, first=first, pitch=pitch, inset=inset)
     if not found:
         table.note("", "The head ends before its last tuner.", "Lengthen the head, or make first or pitch smaller.")
+    elif crowded := crowding(found, layout):
+        table.note("", crowded, "Widen the head, or make first, pitch or inset such that the strings have room.")
     return shape, True, found
 

@@ -74,6 +74,12 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
             whole, shape = shape, bands
     form = _form(read, desk, sources, centre, hand, make, neck, heel)
     lines = tuple(centre + x for x in read.numbers("glue_lines", -500, 500, (1, 40)) or ())
+    if shape is not None:
+        span = (whole or shape).bounds
+        for n, x in enumerate(lines, 1):
+            if not span[0] < x < span[2]:
+                read.note("glue_lines", f"The line at {x - centre:g} misses the part.",
+                          f"It spans {span[0] - centre:.0f} to {span[2] - centre:.0f} mm from the centre line.", n)
     if shape is not None and hand == "left":
         shape, lines = shape.mirrored(centre), tuple(2 * centre - x for x in lines)
         whole = whole.mirrored(centre) if whole is not None else None
@@ -84,6 +90,14 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
                 bevel=read.number("bevel", 0, 60, 0, unit="mm", ends=("none", "")))
     height = read.number("height", 0, 500, {"neck": 49, "head piece": 49, "heel": 49, "fretboard": 55, "head face": 45}.get(make or "", 45), unit="mm")
     thick = read.number("thickness", 0.2, 500, {"neck": 21, "head piece": 21, "heel": 30, "fretboard": 6, "head face": 2}.get(make or "", height or 1), unit="mm")
+    if read.has("thickness") and thick > height:
+        read.note("thickness", f"The part is {thick:g} mm thick, and its upper face {height:g} mm above the bench.", "Raise height, or make it thinner.")
+    body = min(thick, height)
+    if form.dome >= body > 0:
+        read.note("carve", f"The carving falls by {form.dome:g} mm, on wood {body:g} mm thick.", "Make rise smaller, or the part thicker.")
+    for n, contour in enumerate(form.contours, 1):
+        if contour.depth >= body > 0:
+            read.note("contours", f"The hollow is {contour.depth:g} mm deep, in wood {body:g} mm thick.", "Make it shallower.", n)
     side = read.choice("side", SIDES, "front" if make == "head face" else "both")
     binding = _binding(read)
     read.close()
@@ -99,6 +113,9 @@ def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:
     if not read.has("strips"):
         return None
     x0, y0, x1, y1 = shape.bounds
+    for n, (a, b) in enumerate(read.points("strips", 500, 40) or (), 1):
+        if a == b:
+            read.note("strips", "The strip is 0 mm wide.", "Give it from x to x beside the centre line, as [-4, 4].", n)
     bands = [plate((centre + (a + b) / 2, (y0 + y1) / 2), (abs(b - a), y1 - y0 + 2)) for a, b in read.points("strips", 500, 40) or () if a != b]
     left = overlap(shape, many(bands)) if bands else None
     if bands and left is None:

@@ -252,7 +252,7 @@ make""", 1)
         x0, y0, x1, y1 = jack.shape.bounds
         assert abs(flip(250) - (x0 if hand == "right" else x1)) < 1e-6 and (y0 + y1) / 2 == pytest.approx(200)
     (folder / "wren.toml").write_text(whole.replace("[parts.body]", '[parts.pocket]\nmake = "neck pocket"\n\n[parts.body]', 1))
-    with pytest.raises(MockupError, match="The neck does not reach into a body below. List the pocket after the body it is cut in."):
+    with pytest.raises(MockupError, match=r"The neck ends at y = \d+ and reaches no body below. List the pocket after the body it is cut in"):
         load_scene(folder / "wren.toml")
 
 
