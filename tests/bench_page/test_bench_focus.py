@@ -128,6 +128,20 @@ def test_buttons_pressed_before_anything_is_known(shared, visit):
 
 
 @pytest.mark.slow
+def test_a_sheen_set_before_its_words_are_known_is_what_the_hand_gave(small_scene, running, visit):
+    bench = running(small_scene)
+    page = visit(bench)
+    late = Held(page, "**/api/library**")
+    page.reload()
+    late.wait()
+    page.wait_for_selector("#picture[data-exact=true]")
+    opened(page, "sheen")
+    settled(page, lambda: slide(page, "sheen", "12"))
+    assert page.evaluate("() => bench.work.sheen") == 12
+    late.let_go()
+
+
+@pytest.mark.slow
 def test_what_gets_the_focus_on_a_narrow_screen_is_not_under_the_picture(shared, visit):
     page = visit(shared, width=390, height=844)
     opened(page, "approve")

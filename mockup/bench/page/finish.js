@@ -119,7 +119,7 @@ export class Finish {
     const id = fresh("sheen");
     const said = (v) => { const out = $(id); if (out) out.textContent = `${library.sheens[Math.round(v)] ?? ""}, measured at 60°`; };
     refill($("sheen-work"), el("div", { class: "group" }, slider({
-      label: "Sheen", min: 0, max: Math.max(1, library.sheens.length - 1) || 100, step: 1, value, words, key: "sheen",
+      label: "Sheen", min: 0, max: library.sheens.length - 1 > 0 ? library.sheens.length - 1 : 100, step: 1, value, words, key: "sheen",
       oninput: (v) => { said(v); this.gloss(v, false); }, onchange: (v) => { said(v); this.gloss(v, true); } }),
     el("p", { id, text: `${library.sheens[Math.round(value)] ?? ""}, measured at 60°` }),
     el("div", { class: "row", role: "group", "aria-label": "Usual sheens" }, [[5, "Matt"], [25, "Satin"], [50, "Half gloss"], [80, "Gloss"]].map(([v, name]) =>
