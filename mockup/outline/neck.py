@@ -121,9 +121,9 @@ class Layout:
         t = -start / (side * run[0] - run[1] * slope)
         return float(point[0] + t * run[0]), float(point[1] + t * run[1])
 
-    def fretboard(self) -> Shape:
-        """The board from the nut to its end."""
-        (a, b), (d, c) = self.fret_line(0), self.fret_line(self.frets, self.overhang)
+    def fretboard(self, above: float = 0.0) -> Shape:
+        """The board from the nut, or ``above`` mm over it, to its end."""
+        (a, b), (d, c) = self.fret_line(0, -above), self.fret_line(self.frets, self.overhang)
         return outline([a, b, c, d])
 
     def fret(self, number: int, inset: float = 1.45) -> tuple[Point, Point]:
@@ -150,15 +150,15 @@ class Layout:
         w = self.half_width(heel)
         return outline([a, b, (self.centre + w, heel), (self.centre - w, heel)])
 
-    def nose(self, top: float, heel: float, inset: float = 0.8) -> Shape:
-        """The heel of a neck: as wide as the board less ``inset`` on each side, from a round end at ``top`` down to ``heel``."""
+    def nose(self, top: float, heel: float) -> Shape:
+        """The heel of a neck: as wide as the board, from a round end at ``top`` down to ``heel``."""
         turn = np.linspace(-math.pi / 2, math.pi / 2, 61)
         round_ = min(1.1 * self.half_width(top), 26.0)
         # Squarer than half an ellipse: its sides run out along the neck's.
         x = np.sign(np.sin(turn)) * np.abs(np.sin(turn)) ** 0.8
         y = top + round_ * (1 - np.abs(np.cos(turn)) ** 0.8)
-        end = [(self.centre + s * (self.half_width(heel) - inset), heel) for s in (1, -1)]
-        return outline([*((self.centre + a * (self.half_width(b) - inset), b) for a, b in zip(x, y, strict=True)), *end])
+        end = [(self.centre + s * self.half_width(heel), heel) for s in (1, -1)]
+        return outline([*((self.centre + a * self.half_width(b), b) for a, b in zip(x, y, strict=True)), *end])
 
     def scarf(self, beyond: float, half: float) -> Shape:
         """The line of a scarf joint across the neck, ``beyond`` mm below the nut, 0.3 mm wide, ``half`` mm to either side."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..outline.cut import Cover, without
+from ..outline.cut import Cover, overlap, without
 from ..outline.fewer import thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Form, Part, Scene
@@ -83,7 +83,8 @@ def _behind(p: Part | Fitting, centre: float, top: float) -> Part | Fitting:
             photo = replace(photo, behind=centre) if p.side == "both" else replace(photo, at=(2 * centre - photo.at[0], photo.at[1]), turn=-photo.turn)
         return replace(seen, photo=photo, rods=tuple((2 * centre - a, b, 2 * centre - c, d, r) for a, b, c, d, r in p.rods))
     # The wood too: its other face is not in the photo, so its front is shown mirrored.
-    return replace(seen, whole=p.whole.mirrored(centre) if p.whole is not None else None, lines=tuple(2 * centre - x for x in p.lines),
+    whole, edged = (s.mirrored(centre) if s is not None else None for s in (p.whole, p.edged))
+    return replace(seen, whole=whole, edged=edged, lines=tuple(2 * centre - x for x in p.lines),
                    placement=replace(p.placement, behind=centre))
 
 
@@ -100,15 +101,18 @@ def scene_layers(parts: tuple[Part | Fitting, ...]) -> tuple[Layer, ...]:
         elif part.binding is not None and part.binding.width > 0:
             b = part.binding
             # Each band is what one offset of the edge leaves of the one before.
-            pieces, outer, depth = [], whole, 0.0
+            pieces, outer, depth = [], thinned(part.edged, CHORD, LONG) if part.edged else whole, 0.0
+            edge = outer
             for width, colour in ((b.width, b.lab), *(((b.line, INK),) if b.line > 0 else b.purfling)):
                 depth += width
-                inner = whole.inset(depth)
+                inner = edge.inset(depth)
                 pieces.append((without(outer, [inner]) if inner else outer, colour))
                 outer = inner
                 if outer is None:
                     break
             pieces.append((outer, None))
+            if part.edged:  # an edge that goes on under another part is not seen there
+                pieces = [(overlap(shape, whole) if shape is not None else None, colour) for shape, colour in pieces]
         for shape, colour in pieces:
             seen = above.left_of(shape) if shape is not None else None
             if seen is not None:

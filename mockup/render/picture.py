@@ -209,7 +209,7 @@ def _lighting(part: Part | Fitting, canvas: Canvas, middle: tuple[float, float],
 
     if isinstance(part, Part):
         # A strip takes the light of the whole it was cut from.
-        whole = part.shape if part.raised else part.whole or part.shape
+        whole = part.edged or part.whole or part.shape
         key = ("light", shape_key(whole), window, part.edge, form_key(part.form), part.finish.sheen, canvas, middle)
         return kept.get(key, lambda: part_lighting(whole, part.edge, part.form, part.finish.sheen, canvas, window, middle, kept=kept), size)
     m = part.material

@@ -246,10 +246,10 @@ class _Check:
                     read.note("", f"The part has both a board and a {'material' if read.has('material') else 'colour'}.", "Give it one of them.")
                     continue
                 under = Bench(neck, tuple(p for p, _ in order if isinstance(p, Part)), kind, hand, centre)
-                shape = made_shape(read, make, neck, under) if make is not None else cut[2] if cut else None
+                shape, edged = made_shape(read, make, neck, under) if make is not None else (cut[2] if cut else None, None)
                 heel = heel_line(neck, under) if make in ("neck", "head piece") else None
                 part = read_part(read, name, shape, self.boards, centre=centre, hand=hand, sources=self.sources, desk=self.desk,
-                                 make=make, neck=neck, heel=heel)
+                                 make=make, neck=neck, heel=heel, edged=edged)
                 if part:
                     if make == "fretboard":
                         _refuse_wider(read, part, [p for p, _ in order if isinstance(p, Part)])

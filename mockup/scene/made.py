@@ -28,6 +28,7 @@ BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 29, 31, 33, 36)
 WOUND_FROM = 0.62  # mm: thicker strings are wound
+ON = 14.0  # mm that a board's edge goes on under the nut: more than a binding is wide
 NO_NECK = "Describe scale, strings and frets first, under [neck]."
 
 
@@ -91,23 +92,29 @@ def bridge_kind(tables) -> str:
     return "plate"
 
 
-def made_shape(read: Reader, make: str, neck: Neck | None, bench: Bench) -> Shape | None:
-    """The shape of a wooden part that is made."""
+def made_shape(read: Reader, make: str, neck: Neck | None, bench: Bench) -> tuple[Shape | None, Shape | None]:
+    """The shape of a wooden part that is made, and the one whose edge it has, where it goes on under another part."""
     if neck is None:
         read.note("make", f"There is no neck for a {make}.", NO_NECK)
-        return None
+        return None, None
+    layout = neck.layout
     if make == "head piece":
-        return overlap(neck.shape(), neck.layout.above_scarf(read.number("scarf", -60, 160, 30, unit="mm")))
+        return overlap(neck.shape(), layout.above_scarf(read.number("scarf", -60, 160, 30, unit="mm"))), None
     if make == "heel":
         length = read.number("length", 10, 120, 34, unit="mm")
         at = heel_line(neck, bench)
         if at is None:
             read.note("make", f"The neck ends at y = {neck.heel:.0f} and reaches no body below.",
                       "List the heel after the body, and let heel under [neck] say how far down the neck goes.")
-            return None
+            return None, None
         # Only what stands before the body, which covers the rest.
-        return without(neck.layout.nose(at - length, neck.heel), [bench.right(p.whole or p.shape) for p in _bodies(bench)])
-    return {"neck": neck.shape, "fretboard": neck.layout.fretboard, "head face": neck.face}[make]()
+        nose = layout.nose(at - length, neck.heel)
+        return without(nose, [bench.right(p.whole or p.shape) for p in _bodies(bench)]), nose
+    if make == "fretboard":
+        return layout.fretboard(), layout.fretboard(ON)
+    if make == "head face":
+        return neck.face(), many([neck.head, layout.shaft(0.0, layout.on_centre(0) + ON)])
+    return neck.shape(), None
 
 
 def _bodies(bench: Bench) -> list[Part]:

@@ -50,11 +50,12 @@ def read_outline_key(read: Reader, desk: Desk, sources: dict[str, Path], key: st
 
 def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str, BoardRef | None], *,
               centre: float, hand: str, sources: dict[str, Path], desk: Desk, make: str | None = None,
-              neck: Neck | None = None, heel: float | None = None) -> Part | None:
+              neck: Neck | None = None, heel: float | None = None, edged: Shape | None = None) -> Part | None:
     """One table of ``[parts]``, its outline already read or made; None when it cannot be used.
 
     boards  by name; None for one that has problems of its own.
     make    what the program made the outline as, from ``neck``.
+    edged   the outline it goes on to under another part.
     heel    y at which the body begins to cover the neck.
     """
     if read.broken:
@@ -82,7 +83,7 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
                           f"It spans {span[0] - centre:.0f} to {span[2] - centre:.0f} mm from the centre line.", n)
     if shape is not None and hand == "left":
         shape, lines = shape.mirrored(centre), tuple(2 * centre - x for x in lines)
-        whole = whole.mirrored(centre) if whole is not None else None
+        whole, edged = (s.mirrored(centre) if s is not None else None for s in (whole, edged))
     placement = _placement(read, whole or shape, board, centre, hand)
     finish = read_finish(read, sources, desk)
     edge = Edge(roundover=read.number("roundover", 0, 50, {"neck": 2, "head piece": 2, "heel": 5, "fretboard": 0.8, "head face": 0.8}.get(make or "", 3), unit="mm",
@@ -105,7 +106,7 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
         return None
     return Part(name=name, title=title, shape=shape, board=wanted, placement=placement, finish=finish, edge=edge,
                 binding=binding, height=height, side=side, below=max(height - thick, 0.0), form=form, whole=whole, lines=lines,
-                raised=make == "heel", of_neck=make is not None)
+                edged=edged, of_neck=make is not None)
 
 
 def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:

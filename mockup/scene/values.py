@@ -154,7 +154,8 @@ class Part:
     side    "front", "back" or "both": the views it is seen in.
     whole   the shape whose edge and form the part's light follows, where the part is a strip of it.
     lines   x of glue lines along the part.
-    raised  whether it stands on that whole with an edge of its own, as a heel does.
+    edged   the shape whose edge the part has, where it goes on under another (a heel under the body, a fretboard under the nut), or
+            where it stands on its whole.
     of_neck whether the program made it as part of the neck.
     """
 
@@ -172,7 +173,7 @@ class Part:
     form: Form = Form()
     whole: Shape | None = None
     lines: tuple[float, ...] = ()
-    raised: bool = False
+    edged: Shape | None = None
     of_neck: bool = False
 
 

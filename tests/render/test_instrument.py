@@ -14,6 +14,7 @@ from mockup.colour.spaces import decode_srgb, encode_srgb, lab_to_linear
 from mockup.errors import MockupError
 from mockup.finish.steps import Finish, Paint
 from mockup.outline.coverage import coverage
+from mockup.outline.cut import contains
 from mockup.outline.fewer import thinned
 from mockup.outline.figures import circle, many, outline, plate, strip
 from mockup.render.canvas import Canvas
@@ -311,6 +312,33 @@ def test_purfling_lies_in_its_order_inside_the_binding(plank):
     changes = [left + k for k in range(0, 80) if np.abs(row[left + k + 1] - row[left + k]).sum() > 60]
     for wanted in (3.0, 4.0, 6.0, 7.0):
         assert min(abs(c + 0.5 - left - wanted * at) for c in changes) <= 1.5
+
+
+@pytest.mark.parametrize("side", ["front", "back"])
+def test_an_edge_that_goes_on_under_another_part_is_not_seen_there(plank, side):
+    """No binding and no roundover across the end of a fretboard at the nut, or of a heel at the body."""
+    path, mm, size = plank
+    white = (92.0, 0.0, 2.0)
+    cut, whole = box(-20, 0, 20, 60), box(-20, -14, 20, 60)
+    bound = Binding(width=2.0, lab=white, line=0.0, purfling=())
+    for binding in (bound, None):
+        scene = make_scene(path, mm, size, shape=cut, binding=binding, roundover=4.0, finish=replace(PALE, sheen=60.0))
+        ended = replace(scene.parts[0], edged=whole)
+        goes_on = replace(scene, parts=(ended,), order=(ended,))
+        if binding is not None:
+            ring = next(layer.region for layer in scene_layers(seen_pieces(goes_on, side)) if layer.colour == white)
+            assert contains(ring, (-19.0, 1.0)) and contains(ring, (19.0, 30.0)) and contains(ring, (0.0, 59.0))
+            assert not contains(ring, (0.0, 1.0))
+            assert sum(layer.region.area for layer in scene_layers(seen_pieces(goes_on, side))) == pytest.approx(cut.area, abs=1e-6)
+        rows = {}
+        for name, one in (("ends", scene), ("goes on", goes_on)):
+            made = picture(one, side=side, scale=5.0)
+            x, y = (round(-made.canvas.origin[k] * 5.0) for k in (0, 1))
+            # The end against the middle: some of the light changes slowly along the part.
+            end, middle = (made.pixels[y + a:y + b, x - 40:x + 40].astype(float).mean(axis=(1, 2)) for a, b in ((2, 18), (100, 101)))
+            rows[name] = np.abs(end - middle).max()
+        if binding is None:
+            assert rows["goes on"] < 4.0 < rows["ends"] / 2
 
 
 def test_a_cavity_is_dark_and_the_wall_toward_the_light_shades_its_floor(scene):

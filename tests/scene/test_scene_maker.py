@@ -139,6 +139,17 @@ def test_fret_lines_of_a_fretless_board_are_let_in(maker):
     assert any(abs(ring[:, 1].mean() - y) < 0.01 for ring in lines.shape.rings)
 
 
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_boards_and_heels_know_the_edge_that_goes_on_under_nut_and_body(maker, hand):
+    parts = {p.name: p for p in maker('make = "heel"\nboard = "alder"', ('hand = "right"', f'hand = "{hand}"')).parts}
+    board, heel, body = parts["fretboard"], parts["own"], parts["body"]
+    assert board.edged.bounds[1] < board.shape.bounds[1] - 10 and board.edged.bounds[3] == board.shape.bounds[3]
+    assert overlap(board.edged, board.shape).area == pytest.approx(board.shape.area)
+    assert overlap(heel.edged, body.shape).area > 100 and overlap(heel.shape, body.shape) is None
+    assert overlap(heel.edged, heel.shape).area == pytest.approx(heel.shape.area)
+    assert body.edged is None
+
+
 def test_a_pocket_is_cut_in_the_body_only(maker):
     """Listed after the neck, too."""
     scene = maker('make = "neck pocket"')
