@@ -30,6 +30,7 @@ LIP = 20.0  # mm from a saddle to the bent-up lip of its plate: adjusting screws
 BETWEEN = 0.6  # mm of air between neighbours of a row
 USUAL_BUTTON, BUTTON_LONG = 17.0, 1.48  # mm, and how often its width a button is long
 BAR_TAIL = 27.0  # mm from a bar bridge to the block its strings end in
+CLAMP = 14.0  # mm of a head clamp along the strings
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,7 +177,7 @@ def string_rods(layout: Layout, gauges: Sequence[float], kind: str, posts: Seque
             post, side = np.array(posts[n].at), posts[n].side
             start = post + (-side * ROUND, 0.0)  # round the post on its inner side
         else:
-            start = nut[n] + (0.0, -above)
+            start = nut[n] + (0.0, CLAMP - 0.8 - above)  # into the face of the clamp
         points = [start, over, nut[n], saddles[n], ends[n]]
         runs.append([((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))) for a, b in zip(points, points[1:], strict=False)])
     return runs
@@ -296,7 +297,7 @@ def head_clamp(layout: Layout, above: float) -> list[Piece]:
     (a, b) = layout.fret_line(0, -above)
     nut, _ = layout.ends()
     lift = (a[1] + b[1]) / 2 - (nut[0][1] + nut[-1][1]) / 2
-    block = outline([a, b, *(layout.fret_line(0, -above + 14.0)[::-1])])
+    block = outline([a, b, *(layout.fret_line(0, -above + CLAMP)[::-1])])
     grub = [(float(x), float(y + lift + 7.0)) for x, y in nut]
     soft = block.inset(1.5)
     return [Piece(shape=block if soft is None else soft.inset(-1.5), rise=5.0, round=1.5), *_raised(screws(grub, 3.8, 1.0), 4.6)]

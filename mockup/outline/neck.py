@@ -138,11 +138,26 @@ class Layout:
         (a, b), (d, c) = self.fret_line(0, -thick), self.fret_line(0)
         return outline([a, b, c, d])
 
-    def marker(self, fret: int, aside: float = 0.0) -> Point:
-        """The middle between a fret and the one before it, ``aside`` mm beside the centre line; slanted frets take it along."""
+    def marker(self, fret: int, aside: float = 0.0, *, stop: bool = False) -> Point:
+        """The middle between a fret and the one before it, or with ``stop`` the fret itself, ``aside`` mm beside the centre line; slanted frets
+        take it along."""
+        if stop:
+            a, b = self.fret_line(fret)
+            return self.centre + aside, self.on_centre(fret) + (b[1] - a[1]) / (b[0] - a[0]) * aside
         lines = [self.fret_line(k) for k in (fret - 1, fret)]
         slope = sum((b[1] - a[1]) / (b[0] - a[0]) for a, b in lines) / 2
         return self.centre + aside, (self.on_centre(fret - 1) + self.on_centre(fret)) / 2 + slope * aside
+
+    def between_strings(self, y: float) -> float:
+        """How far from the centre line the two dots of an octave stand at a height: half way to the board's edge, or about there, between two strings."""
+        away = 0.5 * self.half_width(y)
+        nut, saddle = self.ends()
+        x = np.sort(nut[:, 0] + (y - nut[:, 1]) / (saddle[:, 1] - nut[:, 1]) * (saddle[:, 0] - nut[:, 0])) - self.centre
+        gaps = np.diff(x)
+        # Not between the two strings of a pair, nor in the middle.
+        open_ = np.abs((x[:-1] + x[1:]) / 2)[gaps > 0.6 * gaps.max(initial=0.0)]
+        open_ = open_[open_ > 0.4 * away]
+        return float(open_[np.argmin(np.abs(open_ - away))]) if len(open_) else away
 
     def shaft(self, above: float, heel: float) -> Shape:
         """The neck under the board: from ``above`` mm over the nut to the height ``heel``, as wide as the board."""
@@ -161,8 +176,8 @@ class Layout:
         return outline([*((self.centre + a * self.half_width(b), b) for a, b in zip(x, y, strict=True)), *end])
 
     def scarf(self, beyond: float, half: float) -> Shape:
-        """The line of a scarf joint across the neck, ``beyond`` mm below the nut, 0.3 mm wide, ``half`` mm to either side."""
-        return strip(self._scarf(beyond, half), 0.3)
+        """The line of a scarf joint across the neck, ``beyond`` mm below the nut, 0.2 mm wide, ``half`` mm to either side."""
+        return strip(self._scarf(beyond, half), 0.2)
 
     def above_scarf(self, beyond: float) -> Shape:
         """All that lies on the head's side of that line."""

@@ -11,7 +11,7 @@ from ..outline.cut import contains, edge_near, overlap, without
 from ..outline.figures import circle, many, plate, strips
 from ..outline.hardware import Piece
 from ..outline.shape import Shape
-from .material import INK, MATERIALS, SHIELD, STRINGS, WOUND, read_material
+from .material import GLUE, INK, MATERIALS, SHIELD, STRINGS, WOUND, read_material
 from .neck import Neck
 from .reader import Reader
 from .values import Edge, Fitting, Form, Material, Part
@@ -29,6 +29,7 @@ PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 29, 31, 33, 36)
 WOUND_FROM = 0.62  # mm: thicker strings are wound
 ON = 14.0  # mm that a board's edge goes on under the nut: more than a binding is wide
+BALL = 4.2  # mm across the ball at the end of a string
 NO_NECK = "Describe scale, strings and frets first, under [neck]."
 
 
@@ -150,17 +151,18 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
                 read.note("at", f"Fret {int(fret)} is beyond the last, which is {layout.frets}.", "Take it out, or add frets under [neck].", n)
         size = read.number("diameter", 1, 20, 6, unit="mm")
         aside = read.number("aside", -60, 60, 0, unit="mm")
-        away = layout.half_width(layout.marker(12)[1]) * 0.5
+        away = layout.between_strings(layout.marker(12, stop=neck.fretless)[1])
         dots = []
         for fret in at:
-            x, y = layout.marker(int(fret), aside)
-            dots += [circle(layout.marker(int(fret), s * away), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
+            # Without frets the dot stands where the finger does.
+            x, y = layout.marker(int(fret), aside, stop=neck.fretless)
+            dots += [circle(layout.marker(int(fret), s * away, stop=neck.fretless), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
                 [circle((x, y + s * 0.9 * size), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x, y), size)]
         return single([Piece(shape=many(dots), rise=0.02, round=0)])
     if make == "nut":
         return single([Piece(shape=layout.nut(neck.nut), rise=1.6, round=1.2)])
     if make == "strings":
-        runs = hw.string_rods(layout, neck.gauges, bench.bridge, neck.posts, neck.clamp - 8.0)
+        runs = hw.string_rods(layout, neck.gauges, bench.bridge, neck.posts, neck.clamp)
         made = []
         for gauge, run in zip(neck.gauges, runs, strict=True):
             line = [run[0][0], *(b for _, b in run)]
@@ -172,7 +174,9 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         plain = [p for p, g in zip(made, neck.gauges, strict=True) if g <= WOUND_FROM]
         joined = [Piece(shape=many([p.shape for p in some]), kind=kind, rise=2.6, rods=tuple(r for p in some for r in p.rods))
                   for some, kind in ((thick, "wound"), (plain, "main")) if some]
-        return single([*([Piece(shape=many(coils), rise=-5.0, round=1.6, spun=True)] if coils else []), *joined])
+        balls = many([circle(run[-1][1], max(BALL, 1.25 * g)) for run, g in zip(runs, neck.gauges, strict=True)]) if bench.bridge == "tuning" else None
+        return single([*([Piece(shape=many(coils), rise=-5.0, round=1.6, spun=True)] if coils else []), *joined,
+                       *([Piece(shape=balls, rise=3.2, round=0.9, spun=True)] if balls else [])])
     if make == "bridge":
         return single(hw.bridge(layout, read.choice("kind", BRIDGES, "plate")))
     if make == "pickup":
@@ -199,7 +203,7 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
         y = layout.on_centre(0)
         beyond = read.number("at", -60, 160, 30, unit="mm")
         line = overlap(layout.scarf(beyond, layout.half_width(y + beyond) + 3.0), neck.shape())  # from side to side, however wide it is there
-        return single([Piece(shape=line, kind="ink", rise=0.0, round=0)]) if line is not None else []
+        return single([Piece(shape=line, rise=0.0, round=0)]) if line is not None else []
     if make == "neck pocket":
         gap = read.number("gap", 0, 5, 0.2, unit="mm")
         depth = read.number("depth", 1, 80, 16, unit="mm")
@@ -283,7 +287,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
     before = len(read.problems)
     title = read.text("title", name.replace("-", " ").replace("_", " ").capitalize())
     usual = {"nut": "bone", "markers": "pearl", "pickup": "black", "screws": "nickel", "strings": None, "scarf line": None, "cavity": None, "neck pocket": None}.get(make or "", "nickel")
-    main = read_material(read, "material", "colour", usual if make else None) or (STRINGS if make == "strings" else INK)
+    main = read_material(read, "material", "colour", usual if make else None) or {"strings": STRINGS, "scarf line": GLUE}.get(make or "", INK)
     second = read_material(read, "second", "second_colour", None) or (MATERIALS["bone"] if make == "tuners" and main.name == "brass" else main)
     pole = read_material(read, "poles", "poles_colour", None) or MATERIALS["nickel"]
     side = read.choice("side", ("front", "back", "both"), "back" if make in ("scarf line", "cavity") else "both" if make in ("strap pins", "jack") else "front")
@@ -310,7 +314,7 @@ def read_fitting(read: Reader, name: str, make: str | None, drawn: Shape | None,
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
         if make in ("strings", "frets", "nut", "markers") and bench.neck is not None:
             middle = (bench.centre, bench.neck.layout.marker(1)[1])
-        if make in ("tuners", "head clamp") or (make == "strings" and len(pieces) > 1 and n == 0):
+        if make in ("tuners", "head clamp") or (make == "strings" and piece.rise < 0):
             head = bench.neck.head.bounds
             middle = (bench.centre, (head[1] + head[3]) / 2)
         base = given if given is not None else bench.base(middle, seen)

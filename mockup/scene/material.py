@@ -5,7 +5,7 @@ from __future__ import annotations
 from .reader import Reader, show
 from .values import Material
 
-__all__ = ["INK", "MATERIALS", "SHIELD", "STRINGS", "WOUND", "read_material"]
+__all__ = ["GLUE", "INK", "MATERIALS", "SHIELD", "STRINGS", "WOUND", "read_material"]
 
 # Reflectance of metals at normal incidence as Lab, from memory of handbook values for chromium, nickel,
 # brass and gold; "black" is a black-plated or anodised part, which mirrors a twentieth.
@@ -25,6 +25,7 @@ WOUND = Material(name="wound steel", kind="metal", lab=(68.0, 0.4, 4.5), gloss=3
 INK = Material(name="shade", kind="plastic", lab=(9.0, 0.5, 0.5), gloss=6.0)
 
 
+GLUE = Material(name="glue line", kind="plastic", lab=(44.0, 9.0, 20.0), gloss=12.0)
 SHIELD = Material(name="shielding paint", kind="plastic", lab=(14.0, 0.0, 0.5), gloss=8.0)
 
 

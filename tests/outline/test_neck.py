@@ -172,3 +172,25 @@ def test_edges_are_found_with_the_way_out():
             assert_allclose(at, (10 + 20 * np.cos(angle), 20 + 20 * np.sin(angle)), atol=0.1)  # the middle of a chord
             assert far == pytest.approx(abs(radius - 20.0), abs=0.01)
     assert width_at(disc, 20.0) == pytest.approx((-10.0, 30.0), abs=1e-3) and width_at(disc, 90.0) is None
+
+
+def test_without_frets_a_dot_stands_where_the_finger_does():
+    layout = Layout(centre=0.0, bridge=600.0, scales=(864.0, 864.0), square=0.0, strings=4, pair=0.0, nut_spread=34.0, spread=57.0,
+                    nut_width=42.0, heel_width=62.0, frets=24, overhang=10.0)
+    # Half the string at the octave, three quarters of it at the fourth (12-tone equal temperament, common practice).
+    assert layout.marker(12, stop=True)[1] == pytest.approx(600 - 864 / 2)
+    assert layout.marker(5, stop=True)[1] == pytest.approx(600 - 864 * 2 ** (-5 / 12))
+    assert layout.marker(5)[1] < layout.marker(5, stop=True)[1] < layout.marker(6)[1]
+
+
+@pytest.mark.parametrize(("strings", "pair"), [(1, 0.0), (2, 0.0), (3, 0.0), (4, 0.0), (5, 0.0), (6, 0.0), (7, 0.0), (8, 3.0), (12, 2.4)])
+def test_the_dots_of_an_octave_lie_between_strings(strings, pair):
+    layout = Layout(centre=5.0, bridge=600.0, scales=(650.0, 650.0), square=0.0, strings=strings, pair=pair, nut_spread=36.0, spread=52.0,
+                    nut_width=43.0, heel_width=56.0, frets=22, overhang=10.0)
+    y = layout.marker(12)[1]
+    away = layout.between_strings(y)
+    assert 2.0 < away < layout.half_width(y) - 2.0
+    nut, saddle = layout.ends()
+    x = nut[:, 0] + (y - nut[:, 1]) / (saddle[:, 1] - nut[:, 1]) * (saddle[:, 0] - nut[:, 0]) - 5.0
+    if strings > 2:
+        assert np.abs(np.abs(x) - away).min() > 2.0
