@@ -185,7 +185,7 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
                 moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), around, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
                 soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[c - y0:d - y0, a - x0:b - x0]
                 here = dark[c:d, a:b]
-                np.maximum(here, depth * (_THIN if thin else min(1.0, 0.35 + 0.65 * k)) * soft, out=here)
+                np.maximum(here, depth * (_THIN if thin else min(1.0, 0.6 + 0.4 * k)) * soft, out=here)
                 touched[n].append((a, c, b, d))
     for dark, boxes in zip(darks, touched, strict=True):
         for (a, c, b, d), _ in apart([(box, []) for box in boxes]):

@@ -29,6 +29,7 @@ EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes acr
 CEILING, TOWARD, WALL = 0.74, 0.50, 0.10
 GLARE = 0.44  # of the windows that a polished plate of the shop's hardware mirrors: none is optically flat
 WAVES = 0.11  # and the least one of a face that was carved by hand
+HUMBLE = 0.6  # of a window that such a face shows: turned into soft patches, all of it would lie over the figure like fog
 CALM = 0.34  # the width of lobe through which a flat plate sees a window
 
 
@@ -78,8 +79,9 @@ def shine(nx: np.ndarray, ny: np.ndarray, nz: np.ndarray, x: np.ndarray, y: np.n
     for centre, half, level in TUBES if not carved else ():
         light = light + level * sky * _box(across, centre, half, blur)
     rx, ry = _askew(rx, ry)
+    share = HUMBLE if carved else 1.0
     for cx, cy, hx, hy, level in WINDOWS:
-        light = light + level * sky * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
+        light = light + share * level * sky * _box(rx, cx, hx, blur) * _box(ry, cy, hy, blur)
         # GGX has a long tail: a rough face sees a little of the window everywhere.
         d2 = np.maximum(np.abs(rx - cx) - hx, 0) ** 2 + np.maximum(np.abs(ry - cy) - hy, 0) ** 2
         light = light + VEIL * alpha * level * sky / (1 + d2 / 0.25)

@@ -17,6 +17,7 @@ __all__ = ["PoreRelief", "pore_relief"]
 
 LEAST = 0.06     # of the depth of an open pore: what is shallower is not drawn
 STEEPEST = 0.45  # slope of the steepest wall of an open pore's dent in the last surface; by judgement
+PALE = 0.33      # reflectance of wood from which a wall glints in full; by judgement
 BREAKS = 0.7     # share of a pore's own light from the surface that its dent turns elsewhere; by judgement
 
 
@@ -64,4 +65,5 @@ def pore_relief(finish: Finish, axes: WoodAxes, canvas: Canvas) -> PoreRelief | 
     lean = np.array([[0, -b, 0], [-a, 0, a], [0, b, 0]], np.float32)
     slopes = np.linspace(0, STEEPEST * depth, 24)
     light = shine(slopes * ux, slopes * uy, np.sqrt(1 - slopes**2), np.zeros_like(slopes), np.zeros_like(slopes), finish.sheen)
-    return PoreRelief(pores, lean, float(light.mean() - light[0]))
+    # The wall is rough and the wood's own: beside the black of ebony the glint of a clean film would read as lint.
+    return PoreRelief(pores, lean, float(light.mean() - light[0]) * min(1.0, axes.lightness**3 / PALE))

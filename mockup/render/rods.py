@@ -18,6 +18,7 @@ __all__ = ["rod_lighting"]
 
 ACROSS = 256   # steps across a bar
 ALONG = 40.0   # mm between the places along a bar at which its light is worked out
+FLANK, DARK, THIN = 0.35, 0.85, 1.0  # share of a string's half width from which its flank darkens, by how much at most, and mm of radius of a string
 SIDE = 0.985   # how far up its side a bar is seen: the last hundredth has no width
 
 Rod = tuple[float, float, float, float, float]  # x0, y0, x1, y1, radius in mm
@@ -58,6 +59,12 @@ def _window(rod: Rod, origin, s: float, shape: tuple[int, ...]) -> tuple[int, in
     return (a, b, c, d) if a < b and c < d else None
 
 
+def _half_pixel(radius: float, pixel: float) -> float:
+    """Half a pixel of ``pixel`` mm in radii; 0 where it is finer than the steps of a table."""
+    half = pixel / (2 * radius)
+    return half if half > 1 / ACROSS else 0.0
+
+
 def _lay(rod: Rod, tables: list[np.ndarray | None], origin, s: float, body: np.ndarray, gain: np.ndarray | None, nearest: np.ndarray) -> None:
     x0, y0, _, _, radius = rod
     length, ux, uy = _direction(rod)
@@ -71,7 +78,8 @@ def _lay(rod: Rod, tables: list[np.ndarray | None], origin, s: float, body: np.n
     here = (np.abs(across) < 1 + 1.5 / (s * radius)) & (along > -pad) & (along < length + pad) & (near < nearest[c:d, a:b])
     if not here.any():
         return
-    t = (np.clip(across[here], -1, 1) + 1) * (ACROSS / 2)
+    reach = 1 + _half_pixel(radius, 1 / s)
+    t = (np.clip(across[here], -reach, reach) + reach) * (ACROSS / 2 / reach)
     steps = tables[0].shape[0] - 1
     w = np.clip(along[here] / max(length, 1e-9), 0, 1) * steps
     i, j = np.minimum(t.astype(int), ACROSS - 1), np.minimum(w.astype(int), max(steps - 1, 0))
@@ -87,7 +95,8 @@ def _lay(rod: Rod, tables: list[np.ndarray | None], origin, s: float, body: np.n
 
 
 def _tables(rods: Sequence[Rod], gloss: float, picture: Canvas, middle, pixel: float, metal: bool) -> list[list[np.ndarray | None]]:
-    """For each bar light by place along (rows) and across (columns), averaged over a pixel of ``pixel`` mm, and what its surface adds."""
+    """For each bar light by place along (rows) and across (columns), averaged over the share of a pixel of ``pixel`` mm that it covers, and what
+    its surface adds. Columns run from where a pixel touches one side of the bar to where it touches the other."""
     if not rods:
         return []
     ways = [_direction(rod) for rod in rods]
@@ -104,11 +113,15 @@ def _tables(rods: Sequence[Rod], gloss: float, picture: Canvas, middle, pixel: f
     nx, ny = picture.in_room(nx, ny)
     x, y = picture.in_room(x, y)
     found = (mirror(nx, ny, nz, x, y, gloss), None) if metal else (diffuse(nx, ny, nz), shine(nx, ny, nz, x, y, gloss))
-    half = np.minimum(pixel / radius * (ACROSS / 4), ACROSS)[bar, None]
-    at = np.arange(ACROSS + 1)
-    low, high = np.clip(at - half, 0, ACROSS), np.clip(at + half, 0, ACROSS)
+    if metal:
+        # The flanks of a string mirror the dark between it and what it lies over: without that a thin one is lost over bright metal.
+        flank = np.clip((np.abs(t) - FLANK) / (1 - FLANK), 0, 1)
+        found = found[0] * np.where(radius[bar, None] < THIN, 1 - DARK * flank * flank * (3 - 2 * flank), 1), None
+    half = np.array([_half_pixel(r, pixel) for r in radius])[bar, None]
+    centre = (np.linspace(-1, 1, ACROSS + 1) * (1 + 0.999 * half) + 1) * (ACROSS / 2)
+    low, high = (np.clip(centre + side * half * (ACROSS / 2), 0, ACROSS) for side in (-1, 1))
+    averaged = [np.where(half > 0, _mean(table, low, high), table) if table is not None else None for table in found]
     split = np.cumsum(counts)[:-1]
-    averaged = [np.where(half < 0.5, table, _mean(table, low, high)) if table is not None else None for table in found]
     pieces = [[None] * len(rods) if table is None else np.split(table, split) for table in averaged]
     return [list(pair) for pair in zip(*pieces, strict=True)]
 
@@ -122,4 +135,4 @@ def _mean(table: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
         a, b = np.take_along_axis(sums, i, axis=1), np.take_along_axis(sums, i + 1, axis=1)
         return a + (end - i) * (b - a)
 
-    return (upto(high) - upto(low)) / (high - low)
+    return (upto(high) - upto(low)) / np.maximum(high - low, 1e-9)

@@ -20,11 +20,11 @@ FILLED = Finish(steps=(DARK, GrainFill(), Coat(film=LACQUER, coats=8)), sheen=80
 CANVAS = Canvas((0, 0), 5, (60, 60))
 
 
-def axes():
-    """A wood whose detail runs far down to its pores."""
+def axes(light=0.7):
+    """A wood whose detail runs far down to its pores; ``light`` is the cube root of its reflectance."""
     rng = np.random.default_rng(1)
     w = np.concatenate([rng.normal(0, 0.015, 5000), np.full(60, -0.2)])
-    return wood_axes(0.7 + w[:, None] * np.array([1.0, 1.0, 1.1]), w)
+    return wood_axes(light + w[:, None] * np.array([1.0, 1.0, 1.1]), w)
 
 
 def block(wood, line=30):
@@ -63,6 +63,13 @@ def test_a_glossier_film_glints_more(matter, glossier):
     wood = axes()
     dull, bright = (pore_relief(replace(OPEN, sheen=g), wood, CANVAS).glint for g in (matter, glossier))
     assert 0 < dull < bright < 0.2
+
+
+def test_pores_of_black_wood_are_no_lint():
+    """A wall glints as pale wood does down to ash, and the darker the wood is below that, the less."""
+    ash, pale, walnut, ebony = (pore_relief(OPEN, axes(light), CANVAS).glint for light in (0.75, 0.85, 0.53, 0.36))
+    assert ash == pytest.approx(pale)
+    assert 0.3 * ash < walnut < 0.6 * ash and ebony < 0.2 * ash
 
 
 def test_open_ash_shows_its_pores_and_filled_ash_does_not():
