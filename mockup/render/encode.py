@@ -46,7 +46,7 @@ def encode_rows(bands: list[np.ndarray], noise: np.ndarray) -> np.ndarray:
     """Three planes (H, W) float32, linear (destroyed), to (H, W, 3) uint8 sRGB; clips to 0..1."""
     out = []
     for plane in bands:
-        np.maximum(plane, 0, out=plane)
+        cv2.max(plane, 0.0, dst=plane)
         cv2.sqrt(plane, dst=plane)
         codes = cv2.LUT(cv2.multiply(plane, 65535.0, dtype=cv2.CV_16U), _TABLE)
         codes = cv2.add(codes, noise)  # saturates: white stays white
