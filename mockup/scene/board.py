@@ -5,6 +5,7 @@ What a scene does not say of a photograph is read from the TOML beside it, if th
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -80,7 +81,7 @@ def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -
                   f"Check the scale: a board is at most {LONGEST:.0f} mm.")
     sources[wanted] = path
     # A photograph that no command has looked at shows what a camera made of the wood.
-    unmeasured = known["unmeasured"] if record else not path.with_suffix(".toml").is_file()
+    unmeasured = known["unmeasured"] if record else _unmeasured(wanted, desk)
     # Boards are cut along the grain, so the long side of the picture says which way it runs.
     return BoardRef(name=name, path=path, mm_per_pixel=scale, wood=wood, actual=actual, size_mm=size,
                     grain=grain if grain_given else (90.0 if height > width else 0.0), unmeasured=unmeasured)
@@ -88,13 +89,8 @@ def _from_photo(read: Reader, name: str, desk: Desk, sources: dict[str, Path]) -
 
 def _record(read: Reader, wanted: str, desk: Desk, sources: dict[str, Path]) -> dict[str, Any] | None:
     """What the file beside a picture says of it, as "mockup board" and "mockup wood make" write one; None without such a file."""
-    name = str(PurePosixPath(wanted).with_suffix(".toml")) if PurePosixPath(wanted).suffix else ""
-    try:
-        file = desk.inside(name)
-        table = read_toml(file)
-    except MockupError:
-        return None
-    if "mm_per_pixel" not in table:  # another file of the same name, perhaps this very scene
+    name, file, table = _beside(wanted, desk)
+    if table is None:
         return None
     problems: list[Problem] = []
     beside = Reader(table, (), problems)
@@ -106,9 +102,30 @@ def _record(read: Reader, wanted: str, desk: Desk, sources: dict[str, Path]) -> 
         _pass_on(read, "photo", MockupError.several(problems).within(name, joint=": "))
         return None
     sources[name] = file
-    quality = table.get("quality")  # a drawn board has none: its colour is that of its kind
-    found["unmeasured"] = isinstance(quality, dict) and quality.get("colour_basis") == "nothing"
+    found["unmeasured"] = _of_no_measure(table)
     return found
+
+
+def _beside(wanted: str, desk: Desk) -> tuple[str, Path | None, dict[str, Any] | None]:
+    """The name, path and table of the file beside a picture; no table where it is not there or is another's, perhaps this very scene."""
+    name = str(PurePosixPath(wanted).with_suffix(".toml")) if PurePosixPath(wanted).suffix else ""
+    try:
+        file = desk.inside(name)
+        table = read_toml(file)
+    except MockupError:
+        return name, None, None
+    return name, file, table if "mm_per_pixel" in table else None
+
+
+def _of_no_measure(table: Mapping[str, Any]) -> bool:
+    quality = table.get("quality")  # a drawn board has none: its colour is that of its kind
+    return isinstance(quality, dict) and quality.get("colour_basis") == "nothing"
+
+
+def _unmeasured(wanted: str, desk: Desk) -> bool:
+    """Whether nothing tells the colour of a board whose scene says all else itself."""
+    table = _beside(wanted, desk)[2]
+    return table is None or _of_no_measure(table)
 
 
 def _pass_on(read: Reader, key: str, error: MockupError) -> None:

@@ -93,18 +93,18 @@ def _told(problems: list[Problem]) -> MockupError:
 
 
 def find_scene(path_or_name: str | Path) -> Path:
-    """The scene file meant by a path, a folder or a built-in name."""
+    """The scene file meant by a path, a folder or a built-in name; a folder of one's own, such as the copy of a built-in scene, comes first."""
     text = str(path_or_name)
     if not text.strip() or "\0" in text:
         raise MockupError("No scene is named.", fix=f"Name a scene file. {offer('', builtin_scenes())}".strip())
     scenes = builtin_scenes() if isinstance(path_or_name, str) else {}
-    if text in scenes:
-        return scenes[text]
     path = Path(path_or_name)
     try:
+        files = [p for p in (path / "scene.toml", path / f"{path.resolve().name}.toml") if p.is_file()] if path.is_dir() else []
+        if not files and text in scenes:
+            return scenes[text]
         if path.is_dir():
-            inner = [path / "scene.toml", path / f"{path.resolve().name}.toml"]
-            if not (files := [p for p in inner if p.is_file()]):
+            if not files:
                 raise MockupError(f'The folder "{clean(text, 200)}" holds no scene.toml.', fix="Name the scene file itself.")
             path = files[0]
         elif not path.exists():

@@ -57,6 +57,18 @@ def test_a_client_is_told_when_nothing_measured_the_boards_colour(folder, beside
     assert wood_sentence(load_scene(file)) == "The wood shown is the actual board." + sentence
 
 
+@pytest.mark.parametrize("beside, measured", [
+    ('mm_per_pixel = 2\nwood = "flame maple"\nactual = true\n[quality]\ncolour_basis = "nothing"', False),
+    ('mm_per_pixel = 2\nwood = "flame maple"\nactual = true\n[quality]\ncolour_basis = "grey card"', True),
+    ('[shop]\nof = "another file of that name"', False),
+    ("this is no table", False),
+])
+def test_a_scene_that_says_all_of_its_board_does_not_make_it_measured(folder, beside, measured):
+    (folder / "maple.toml").write_text(beside + "\n")
+    scene = load_scene(folder / "wren.toml")
+    assert scene.boards["maple"].unmeasured is not measured and "maple.toml" not in scene.sources
+
+
 def test_matched_halves_lie_in_the_middle_of_the_board(folder):
     """The wider half is 92 mm (60 to the joint at 152) and lies right of the joint: that is 46 mm left of the middle."""
     top = parts_of(load_scene(folder / "wren.toml"))["top"]
@@ -170,6 +182,15 @@ def test_a_folder_stands_for_its_scene(folder):
     assert load_scene(folder).title == "Wren"  # wren/wren.toml
     (folder / "scene.toml").write_text((folder / "wren.toml").read_text().replace('"Wren"', '"Wren two"'))
     assert load_scene(folder).title == "Wren two"
+
+
+def test_a_folder_of_ones_own_comes_before_the_built_in_scene_of_its_name(folder, monkeypatch):
+    monkeypatch.chdir(folder.parent)
+    (folder.parent / "tern").mkdir()
+    assert load_scene("tern").title != "Wren"  # nothing in it but papers, perhaps
+    folder.rename(folder.parent / "gannet")
+    (folder.parent / "gannet" / "wren.toml").rename(folder.parent / "gannet" / "gannet.toml")
+    assert load_scene("gannet").title == "Wren"
 
 
 def test_library_names_may_be_written_loosely(folder):
