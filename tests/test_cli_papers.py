@@ -86,6 +86,17 @@ def test_an_approval_verifies(mockup, small_scene, approved, desk):
     assert done.stderr == ""
 
 
+def test_what_was_done_to_a_drawing_is_told_to_the_maker_and_stands_on_no_paper(small_scene, desk, capsys):
+    drawing = small_scene.parent / "pipit.svg"
+    drawing.write_text(drawing.read_text().replace("26 50 12 Z", "26 50 12").replace("24 10 50 12 Z", "24 10 50 12.03"))
+    for words in (["sheet"], ["approve", "--variant", "blue"], ["share"], ["render"]):
+        assert run([words[0], str(small_scene), *words[1:]]) == 0
+        assert "pipit.svg#body: a gap of 0.03 mm is closed.\n" in capsys.readouterr().err
+    record = Path("pipit.blue.approval.json").read_text()
+    pages = [p for p in Path().iterdir() if p.suffix == ".html"]
+    assert pages and not any("a gap of" in text for text in (record, *(p.read_text() for p in pages)))
+
+
 @pytest.mark.parametrize("change, told", [
     (("strength = 0.6 }\n\"parts.top.sheen\"", "strength = 0.5 }\n\"parts.top.sheen\""),
      "Recipe parts.top.finish.1.strength: 0.6 before, 0.5 now."),

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import checked_folder, note, quoted, wrote
+from .output import checked_folder, note, opened, quoted, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -30,10 +30,9 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
     from ..papers.approval import approve as write_approval
     from ..papers.choice import chosen_scene, completed, read_choice, text_of
     from ..render.kept import Kept
-    from ..scene.load import load_scene
 
     checked_folder(out)
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     kept, checked, today = Kept(), None, date.today().isoformat()
     if choice is not None:
         where = "the text" if str(choice) == "-" else choice.name

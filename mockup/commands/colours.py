@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 import click
 
+from .output import opened
 from .plain import PlainCommand, scene_argument, variant_option
 from .progress import progress
 
@@ -29,12 +30,11 @@ def colours(scene: str, variant: str | None, light: str, years: float, dark: boo
     from ..render.colours import colours as part_colours
     from ..render.kept import Kept
     from ..papers.describe import assumed_bare
-    from ..scene.load import load_scene
 
     if dark and not years:
         raise click.UsageError("--case goes with --years.", click.get_current_context())
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     chosen = loaded if variant is None else loaded.with_variant(variant)
     with progress(f"Measuring {chosen.name}"):
         kept = Kept()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .output import checked_folder, note, wrote
+from .output import checked_folder, note, opened, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -23,10 +23,9 @@ __all__ = ["dossier"]
 def dossier(scene: str, variant: str, paper: str, out: Path) -> None:
     """Put picture, options, recipe, colours, placement, revisions, cautions and signature into one PDF to mail."""
     from ..papers.dossier import write_dossier
-    from ..scene.load import load_scene
 
     checked_folder(out)
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     with progress(f"Drawing the dossier of {loaded.name}"):
         paths = write_dossier(out, loaded, variant, paper=paper, today=date.today().isoformat())
     wrote(*paths)

@@ -6,12 +6,16 @@ import os
 import re
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from ..errors import MockupError
 
-__all__ = ["beside", "checked_file", "checked_folder", "note", "quoted", "table", "wrote"]
+if TYPE_CHECKING:
+    from ..scene.values import Scene
+
+__all__ = ["beside", "checked_file", "checked_folder", "note", "opened", "quoted", "table", "wrote"]
 
 
 def beside(scene: str, name: str) -> Path:
@@ -58,6 +62,16 @@ def wrote(*paths: Path) -> None:
 def note(text: str) -> None:
     """A remark on stderr."""
     click.echo(text, err=True)
+
+
+def opened(scene: str) -> Scene:
+    """A scene, after remarks on what was done to its drawings: those are for the maker alone, on no paper."""
+    from ..scene.load import load_scene
+
+    found = load_scene(scene)
+    for text in found.notes:
+        note(f"{text}.")
+    return found
 
 
 def quoted(path: Path | str) -> str:

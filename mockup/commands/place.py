@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from ..errors import MockupError
-from .output import beside, checked_file, note, wrote
+from .output import beside, checked_file, note, opened, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress, waiting
 from .typed import SPOT
@@ -33,9 +33,8 @@ def place(scene: str, part: str | None, angle: float, aim: str, margin: float, k
     from ..files.picture import SUFFIXES, encode_picture
     from ..files.whole import write_all
     from ..render.where import part_places
-    from ..scene.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     name = part or _only_part(loaded)
     if take is not None:
         _refuse_builtin(loaded)

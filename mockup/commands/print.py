@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .output import checked_file, note, wrote
+from .output import checked_file, note, opened, wrote
 from .plain import PlainCommand, scene_argument, variant_option
 from .progress import progress
 
@@ -32,9 +32,8 @@ def print_(scene: str, variant: str | None, paper: str, content: str, side: str,
     """
     from ..papers.print import write_print
     from ..papers.shop_file import read_shop
-    from ..scene.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     chosen = loaded if variant is None else loaded.with_variant(variant)
     stem = ".".join(word for word in (chosen.name, variant, side if side == "back" else None, "print") if word)
     path = checked_file(out or Path(f"{stem}.pdf"), (".pdf",), chosen.sources.values())

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ..errors import MockupError, nearest
-from .output import checked_file, note, wrote
+from .output import checked_file, note, opened, wrote
 from .plain import PlainCommand, scene_argument, variant_option
 from .progress import progress
 
@@ -44,11 +44,10 @@ def render(scene: str, variant: str | None, side: str, horizontal: bool, crop: s
            light: str | None, out: Path | None) -> None:
     """Draw one picture of a scene: front, back or both, whole or a part."""
     from ..files.picture import SUFFIXES
-    from ..scene.load import load_scene
 
     if part is not None and show is None:
         raise click.UsageError("--part goes with --show placement.", click.get_current_context())
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     chosen = loaded if variant is None else loaded.with_variant(variant)
     if light is not None and (show is not None or horizontal or bar or side == "both"):
         raise click.UsageError("--light tilt goes with one side, upright, and without --show and --bar.", click.get_current_context())

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .output import checked_file, note, quoted, wrote
+from .output import checked_file, note, opened, quoted, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -25,9 +25,8 @@ def share(scene: str, variants: tuple[str, ...], mail: str | None, limit: float,
     from ..finish.words import finish_warnings
     from ..papers.share import write_share
     from ..papers.shop_file import read_shop
-    from ..scene.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     path = checked_file(out or Path(f"{loaded.name}.share.html"), (".html", ".htm"), loaded.sources.values())
     address = read_shop(loaded).mail if mail is None else mail
     with progress(f"Drawing the page of {loaded.name}") as report:

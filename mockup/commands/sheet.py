@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .output import checked_file, wrote
+from .output import checked_file, opened, wrote
 from .plain import PlainCommand, scene_argument
 from .progress import progress
 
@@ -25,9 +25,8 @@ def sheet(scene: str, variants: str | None, paper: str | None, out: Path | None)
     """Put two to eight variants of a scene side by side, at the same light and scale."""
     from ..files.picture import SUFFIXES
     from ..papers.sheet import write_sheet
-    from ..scene.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     path = checked_file(out or Path(f"{loaded.name}.sheet.png"), (".pdf", *SUFFIXES), loaded.sources.values())
     names = [name.strip() for name in variants.split(",")] if variants is not None else None
     with progress(f"Drawing the sheet of {loaded.name}") as report:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ..errors import MockupError
-from .output import beside, checked_folder, note, wrote
+from .output import beside, checked_folder, note, opened, wrote
 from .plain import PlainCommand, scene_argument, variant_option
 from .progress import progress
 
@@ -34,9 +34,8 @@ def shop(scene: str, variant: str | None, paper: str, start: str | None, full_si
     What a picture does not need stands in shop.toml beside the scene: thicknesses, bought parts as measured, days of rest.
     """
     from ..papers.shop import write_shop
-    from ..scene.load import load_scene
 
-    loaded = load_scene(scene)
+    loaded = opened(scene)
     if new:
         _begin(loaded, beside(scene, "shop.toml"))
         return

@@ -22,7 +22,7 @@ from ..scene.hardware import hardware_words
 from ..scene.values import Part, Scene
 from .approval import approval_notes, placement_words, target
 from .booklet import BODY, SMALL, Booklet
-from .describe import (assumed_bare, basis_sentence, binding_words, capital, edition_words, groups, lab_words, listed, sheen_sentence, swatch, unbroken, wood_sentence,
+from .describe import (assumed_bare, basis_sentence, binding_words, capital, edition_words, groups, listed, sheen_sentence, unbroken, wood_sentence,
                        unbroken_units, wood_words)
 from .flow import Column, Style
 from .lengths import INCH

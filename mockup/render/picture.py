@@ -162,7 +162,7 @@ def picture(scene: Scene, *, side: str = "front", scale: float, kept: Kept | Non
     in_bands(draw, canvas.height, canvas.width, report)
     out.setflags(write=False)
     last.keep(base, faces, out)
-    return Picture(out, scale, canvas, (*(f"{note}." for note in scene.notes), *_notes(boards, side)))
+    return Picture(out, scale, canvas, _notes(boards, side))
 
 
 def _wood(scene: Scene, parts: tuple[Part | Fitting, ...], cutting: Future[tuple[Layer, ...]], canvas: Canvas, kept: Kept,
