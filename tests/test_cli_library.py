@@ -111,6 +111,12 @@ def test_the_same_seed_is_the_same_board_and_a_raking_light_is_no_board(desk):
     assert not Path("d.toml").exists()
 
 
+@pytest.mark.parametrize("name, file", [("hard maple", "maple-1"), ("maple-plain-2", "maple-1"), ("Flame Maple", "flame-maple-1"), ("bird's-eye maple", "birdseye-maple-1")])
+def test_a_wood_is_sawn_by_any_name_that_the_list_prints(desk, name, file):
+    assert run(["wood", "make", name, "--size", "60x30", "--scale", "2"]) == 0
+    assert Path(f"{file}.png").exists()
+
+
 @pytest.mark.parametrize("arguments, told", [
     (["walnt"], 'There is no wood "walnt". Did you mean "walnut"?'),
     (["walnut", "--size", "0x0"], "A board of 0 x 0 mm cannot be sawn."),

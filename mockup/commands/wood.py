@@ -110,7 +110,7 @@ def _make(species: str, cut: str | None, size: tuple[float, float], seed: int, f
     from ..wood.species import load_species
     from ..wood.texture import board_rgb, board_toml
 
-    kind = load_species(_dashed(species))
+    kind = load_species(_called(species))
     stem = ".".join(w for w in (f"{kind.name}-{seed}", "raking" if light == "raking" else None) if w)
     path = checked_file(out or Path(f"{stem}.png"), SUFFIXES)
     record = path.with_suffix(".toml")
@@ -129,6 +129,17 @@ def _make(species: str, cut: str | None, size: tuple[float, float], seed: int, f
         note(f'In a scene beside it: photo = "{path.name}" under [boards.NAME]; the rest stands in {record.name}.')
     else:
         note("Lit from the side, so it is for looking at: a scene needs the same board in flat light.")
+
+
+def _called(name: str) -> str:
+    """The name of a species by its own, its words, or a board of the library, as "mockup wood list" prints them; else the name, dashed."""
+    from ..scene.library import texture, textures
+    from ..wood.species import load_species, species_names
+
+    dashed = _dashed(name)
+    known = {_dashed(load_species(n).words): n for n in species_names()} | {n: n for n in species_names()}
+    boards = {_dashed(n): _dashed(texture(file).wood) for n, file in textures().items()}
+    return known.get(dashed) or known.get(boards.get(dashed, "")) or dashed
 
 
 def _dashed(name: str) -> str:
