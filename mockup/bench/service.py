@@ -156,7 +156,7 @@ class Bench:
             self._labs[where] = (found, tuple((np.array(found.finished_lab) - mean).tolist()))
             while len(self._labs) > 50:
                 self._labs.popitem(last=False)
-            return plain_colour(found)
+            return plain_colour(found, scene)
 
         return self.easel.ask((tab, "colour", bool(asked.get("quick"))), 1 if asked.get("quick") else 2, work)
 

@@ -154,12 +154,13 @@ def library(scene: Scene | None, kept: Kept, part: str | None) -> dict[str, Any]
             "sheens": [sheen_words(g) for g in range(int(MAX_GLOSS) + 1)]}
 
 
-def plain_colour(found: PartColour) -> dict[str, Any]:
-    """The colour target of a part for the page."""
+def plain_colour(found: PartColour, scene: Scene) -> dict[str, Any]:
+    """The colour target of a part for the page; "assumed" where nobody measured its bare colour."""
+    from ..papers.describe import assumed_bare  # not needed for a first picture
 
     def one(lab) -> dict[str, Any] | None:
         return None if lab is None else {"lab": [round(v, 1) for v in lab], "colour": hex_of(lab)}
 
     return {"part": found.part, "quick": False, **one(found.finished_lab), "bare": one(found.bare_lab), "light": one(found.light_lab), "dark": one(found.dark_lab),
             "middle": one(found.middle_lab), "edge": one(found.edge_lab), "error": round(found.error, 1), "spread": round(found.spread, 1),
-            "basis": found.basis, "wood": found.wood, "actual": found.actual}
+            "basis": found.basis, "wood": found.wood, "actual": found.actual, "assumed": assumed_bare(scene, found.part)}

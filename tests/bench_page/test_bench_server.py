@@ -311,6 +311,9 @@ def test_the_colour_to_meet(app):
     assert quick["lab"] == full["lab"]
     darker = app.post("/api/colour", headers=OURS, json={"part": "top", "look": "blue", "quick": True, "try": {"top": {"steps": [{"stain": "blue", "strength": 1}, {"coat": "oil varnish", "coats": 4}]}}}).json()
     assert darker["lab"][0] < full["lab"][0] - 3
+    # Nobody measured the board; under paint that covers it does not matter.
+    painted = {"top": {"steps": [{"paint": [40, 10, 10], "cover": 1}, {"coat": "oil varnish", "coats": 4}]}}
+    assert full["assumed"] and not app.post("/api/colour", headers=OURS, json={"part": "top", "look": "blue", "try": painted}).json()["assumed"]
 
 
 def test_the_photo_limits_are_those_that_are_said():

@@ -369,7 +369,7 @@ class Bench {
       el("i", { colour: t.light?.colour ?? t.colour }), el("i", { colour: t.colour }), el("i", { colour: t.dark?.colour ?? t.colour })),
     el("div", { class: "words" }, el("div", {}, el("b", { text: `${title}: ` }), el("span", { id: "lab", text: labWords(t.lab) }),
         t.edge ? el("span", { class: "quiet", text: found.quick ? "; the edge follows" : `; at the edge ${labWords(t.edge.lab)}` }) : null),
-      el("div", { class: "quiet", text: found.quick ? "range follows" : t.error ? `19 of 20 within ΔE ${t.error} (${t.basis}); ${range}` : "" })));
+      el("div", { class: "quiet", text: found.quick ? "range follows" : t.error ? `19 of 20 within ΔE ${t.error}${t.assumed ? ` if bare it is ${labWords(t.bare.lab)}` : ""} (${t.basis}); ${range}` : "" })));
     $("target").setAttribute("aria-label", `The colour ${title} should measure`);
   }
 
