@@ -17,7 +17,7 @@ from ..files.photo import read_photo
 from ..files.whole import write_all
 from .comparison_page import comparison_page
 from .contrast import approved_contrast, figure_contrast
-from .describe import listed
+from .describe import AS_SHOWN, lab_words, listed
 from .finisher import advice_words, contrast_words, direction_words
 from .laid import approved_here
 from .lengths import INCH
@@ -134,6 +134,7 @@ def compare(record_path: FilePath, photo: FilePath, parts: Mapping[str, Area | N
                           for c, m in zip(found, measured, strict=True) for f in m.board.verdict if f.level != "good" and f.topic in TOPICS
                           and not (f.topic == "cover" and m.laid is not None))
     notes |= dict.fromkeys(m.note for m in measured if m.note)
+    notes |= dict.fromkeys(said for c in found if c.verdict != "inside" and (said := _doubtful_wood(c, record, targets[c.part])))
     entry = {"date": today, "photo": photo.name, "photo_sha256": read.sha256, "test_board": test_board,
              "colour_basis": measured[0].board.measures.basis, "parts": [_plain(c) for c in found], "notes": list(notes)}
     return Compared(with_comparison(record, entry), found, shown, scale, test_board, tuple(notes))
@@ -206,6 +207,16 @@ def _compared(record: Mapping[str, Any], path: FilePath, target: Mapping[str, An
                       measured=tuple(round(float(v), 2) for v in lab), apart=round(apart, 2), expected=expected, photo_error=round(error, 2),
                       verdict=verdict, contrast=None if ratio is None else round(ratio, 3), directions=(*ways, *seen), advice=advice,
                       measured_mm2=round(float(m.mask.sum()) / m.scale**2), area=m.area, curves=m.curves, laid=None if m.laid is None else m.laid.fit)
+
+
+def _doubtful_wood(c: Comparison, record: Mapping[str, Any], target: Mapping[str, Any]) -> str:
+    """What to try before the finish is blamed, for a part that was approved on wood whose own colour nobody had measured; "" for another."""
+    notes = record.get("notes")
+    wood = "wood that stands for its kind" if target.get("actual") is False else \
+        f"wood {AS_SHOWN}" if isinstance(notes, list) and any(AS_SHOWN in str(note) for note in notes) else ""
+    bare = target.get("bare_lab")
+    taken = f", {lab_words(bare)} bare" if isinstance(bare, list) and len(bare) == 3 else ""
+    return wood and f"{c.title} was approved on {wood}{taken}: measure a bare offcut of its own before the finish is changed, as other wood differs too."
 
 
 def _of_wood(found: str) -> str:

@@ -22,7 +22,7 @@ from ..render.layers import seen_parts
 from ..render.picture import scene_box
 from ..scene.values import Part, Scene
 
-__all__ = ["ALIKE", "Group", "Option", "alike_sentences", "assumed_bare", "basis_sentence", "binding_words", "capital", "cut_words", "date_words", "edition_words",
+__all__ = ["ALIKE", "AS_SHOWN", "Group", "Option", "alike_sentences", "assumed_bare", "basis_sentence", "binding_words", "capital", "cut_words", "date_words", "edition_words",
            "finish_sentence", "groups", "lab_words", "largest_seen", "listed", "sheen_sentence", "swatch", "unbroken", "unbroken_units", "wood_sentence",
            "wood_words"]
 
@@ -110,6 +110,9 @@ def wood_words(scene: Scene, part: Part) -> str:
     return f"{board.wood} ({'actual board' if board.actual else 'indicative'})"
 
 
+AS_SHOWN = "as the camera showed it, not measured"
+
+
 def wood_sentence(scene: Scene) -> str:
     """Whether the pictures show the very wood, and in its measured colour, in one sentence or two."""
     used = {p.board for p in scene.parts}
@@ -117,12 +120,12 @@ def wood_sentence(scene: Scene) -> str:
     actual = list(dict.fromkeys(b.wood for b in boards if b.actual))
     stand_in = list(dict.fromkeys(b.wood for b in boards if not b.actual))
     # Whoever signs for a colour should know that the board's own was never measured.
-    camera = " Its colour is as the camera showed it, not measured." if any(b.actual and b.unmeasured for b in boards) else ""
+    camera = f" Its colour is {AS_SHOWN}." if any(b.actual and b.unmeasured for b in boards) else ""
     if not stand_in:
         return f"The wood shown is the actual {'wood' if len(actual) > 1 else 'board'}.{camera}"
     if not actual:
         return "The wood shown is indicative: it stands for its kind, and the instrument's own will differ in figure and colour."
-    return (f"The {listed(actual)} shown is the actual wood{'; its colour is as the camera showed it, not measured' if camera else ''}; "
+    return (f"The {listed(actual)} shown is the actual wood{f'; its colour is {AS_SHOWN}' if camera else ''}; "
             f"the {listed(stand_in)} is indicative: it stands for its kind, and the instrument's own will differ in figure and colour.")
 
 

@@ -114,6 +114,19 @@ def test_wood_that_is_darker_and_redder_is_outside_and_told_so(record, photo_of)
     assert any("no dye, tint or coat makes wood lighter" in a for a in done) and not any("tinted coat" in a and "closer" in a for a in done)
 
 
+def test_wood_that_was_never_measured_is_doubted_before_the_finish(record, photo_of):
+    """Told where the part came out otherwise, of a board that only a camera saw and of wood that stands for its kind, and nowhere else."""
+    good, far = (compare(record, photo_of((target(record) + by).round(2))[0], {"body": None}, test_board=True, today=TODAY) for by in ((0, 0, 0), (-16, 9, -2)))
+    words = "Body was approved on wood as the camera showed it, not measured, L"
+    assert not any("approved on wood" in note for note in good.notes)
+    assert sum(note.startswith(words) and "measure a bare offcut" in note for note in far.notes) == 1
+    kind = read_record(record)
+    next(c for c in kind["colours"] if c["part"] == "body")["actual"] = False
+    record.write_text(json.dumps({**kind, "fingerprint": fingerprint(kind)}))
+    far = compare(record, photo_of((target(record) + (-16, 9, -2)).round(2))[0], {"body": None}, test_board=True, today=TODAY)
+    assert sum(note.startswith("Body was approved on wood that stands for its kind, L") for note in far.notes) == 1
+
+
 def test_advice_does_not_contradict_itself():
     """Wood far too light and too little red: less dye would take it further off; too dark, less dye is what helps."""
     said = " ".join(advice_words((28.6, 23.6, 37.4), (50.0, 10.4, 29.8), ({"stain": "honey", "strength": 1.0},), (), test_board=False))
