@@ -151,12 +151,13 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
                 read.note("at", f"Fret {int(fret)} is beyond the last, which is {layout.frets}.", "Take it out, or add frets under [neck].", n)
         size = read.number("diameter", 1, 20, 6, unit="mm")
         aside = read.number("aside", -60, 60, 0, unit="mm")
-        away = layout.between_strings(layout.marker(12, stop=neck.fretless)[1])
+        # Without frets a dot stands where the finger does; between lines that are let in it stands as between frets.
+        stop = neck.fretless and not read.flag("between", False)
+        away = layout.between_strings(layout.marker(12, stop=stop)[1])
         dots = []
         for fret in at:
-            # Without frets the dot stands where the finger does.
-            x, y = layout.marker(int(fret), aside, stop=neck.fretless)
-            dots += [circle(layout.marker(int(fret), s * away, stop=neck.fretless), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
+            x, y = layout.marker(int(fret), aside, stop=stop)
+            dots += [circle(layout.marker(int(fret), s * away, stop=stop), size) for s in (-1, 1)] if int(fret) % 12 == 0 and not aside else \
                 [circle((x, y + s * 0.9 * size), size) for s in (-1, 1)] if int(fret) % 12 == 0 else [circle((x, y), size)]
         return single([Piece(shape=many(dots), rise=0.02, round=0)])
     if make == "nut":

@@ -84,7 +84,10 @@ def test_the_neck_screws_go_into_the_neck():
         assert isinstance(rings, Fitting) and rings.side == "back" and len(middles(rings.shape)) == 4
         for p in middles(rings.shape):
             assert inside_by(neck.whole or neck.shape, [p]) > 6.0 and inside_by(body.whole or body.shape, [p]) > 10.0
-        heel = next(p for p in scene.parts if p.name == "heel")
+        heel = next((p for p in scene.parts if p.name == "heel"), None)
+        if heel is None:  # the neck of the bass runs into its body as it is
+            assert name == "heron"
+            continue
         assert overlap(heel.shape, body.whole or body.shape) is None  # the body covers the rest of it
         assert without(heel.shape, [circle((0.0, (heel.shape.bounds[1] + heel.shape.bounds[3]) / 2), 200.0)]) is None
         assert heel.below < neck.below
