@@ -21,7 +21,7 @@ _SCALE = 1.0  # samples per mm
 _FINER = ((5.0, 3.0), (14.0, 2.0), (math.inf, _SCALE))  # and on parts: mm of height, and for what stands lower than that samples per mm
 # Contact, near and soft: offset right, offset down, blur (sigma), depth, for a part of BODY mm.
 _LAYERS = ((0.5, 0.8, 2.0, 0.34), (5.0, 8.0, 7.5, 0.34), (9.0, 15.0, 21.0, 0.14))
-_BODY = 45.0
+_BODY, _LOW = 45.0, 0.85  # and the power of their share with which the shadows of lower ones shrink: a little less than they do, to be seen at all
 _FLAT, _ALL = 3.0, 0.46  # mm under which one layer says it all, and its depth
 _THIN = 2.6   # strings: a lamp's shadow of a thin thing is as dark as that of a wide one, only narrower
 _SOFTEST = 0.4  # mm: the sky over the bench rounds even the shadow of a screw
@@ -132,7 +132,7 @@ def _shade_box(casters: list[tuple[Shape, float, bool]], box: tuple[float, float
 
 def reaches(shape: Shape, rise: float, box) -> bool:
     """Whether the shadow of a shape that stands some mm higher can fall into a box."""
-    far = 2 + 1.8 * rise
+    far = 3 + 80.0 * (rise / _BODY) ** _LOW if rise > 0 else 0.0
     x0, y0, x1, y1 = shape.bounds
     return x0 - far < box[2] and x1 + far > box[0] and y0 - far < box[3] and y1 + far > box[1]
 
@@ -162,7 +162,7 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
     darks = [np.zeros(left.shape, np.float32) for _ in _LAYERS]
     touched: list[list[tuple[int, ...]]] = [[] for _ in _LAYERS]
     for (rise, thin), shapes in heights.items():
-        k = min(rise / _BODY, 1.5)
+        k = min((rise / _BODY) ** _LOW, 1.5)
         # Worked out only where they can fall: screws at both ends of a body shade nothing between.
         far = max(abs(v) for v in (15.0 * k, 9.0 * k)) + 3 * 21.0 * k + 3
         for box, some in apart([((shape.bounds[0] - far, shape.bounds[1] - far, shape.bounds[2] + far, shape.bounds[3] + far), [shape]) for shape in shapes]):
@@ -185,7 +185,7 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
                 moved = cv2.warpAffine(mask, np.array([[1, 0, mx], [0, 1, my]]), around, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
                 soft = _blurred(moved, max(max(blur * k, _SOFTEST) * s, 0.3))[c - y0:d - y0, a - x0:b - x0]
                 here = dark[c:d, a:b]
-                np.maximum(here, depth * (_THIN if thin else min(1.0, 0.6 + 0.4 * k)) * soft, out=here)
+                np.maximum(here, depth * (_THIN if thin else min(1.0, 0.9 + 0.1 * k)) * soft, out=here)
                 touched[n].append((a, c, b, d))
     for dark, boxes in zip(darks, touched, strict=True):
         for (a, c, b, d), _ in apart([(box, []) for box in boxes]):

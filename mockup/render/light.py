@@ -29,7 +29,7 @@ EYE = 1900.0  # mm above the bench: what a flat, glossy face mirrors changes acr
 CEILING, TOWARD, WALL = 0.74, 0.50, 0.10
 GLARE = 0.44  # of the windows that a polished plate of the shop's hardware mirrors: none is optically flat
 WAVES = 0.11  # and the least one of a face that was carved by hand
-HUMBLE = 0.6  # of a window that such a face shows: turned into soft patches, all of it would lie over the figure like fog
+HUMBLE = 0.4  # of a window that such a face shows: turned into soft patches, all of it would lie over the figure like fog
 CALM = 0.34  # the width of lobe through which a flat plate sees a window
 
 

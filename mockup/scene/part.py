@@ -73,7 +73,7 @@ def read_part(read: Reader, name: str, shape: Shape | None, boards: Mapping[str,
         bands = _strips(read, shape, centre)
         if bands is not None:
             whole, shape = shape, bands
-    form = _form(read, desk, sources, centre, hand, make, neck, heel)
+    form = _form(read, desk, sources, centre, hand, make, neck, heel, edged)
     lines = tuple(centre + x for x in read.numbers("glue_lines", -500, 500, (1, 40)) or ())
     if shape is not None:
         span = (whole or shape).bounds
@@ -125,7 +125,7 @@ def _strips(read: Reader, shape: Shape, centre: float) -> Shape | None:
 
 
 def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: float, hand: str, make: str | None, neck: Neck | None,
-          heel: float | None) -> Form:
+          heel: float | None, edged: Shape | None) -> Form:
     """A carved top, hollows, a fretboard's radius, the round back of a neck."""
     dome = reach = 0.0
     if read.has("carve"):
@@ -155,6 +155,8 @@ def _form(read: Reader, desk: Desk | None, sources: dict[str, Path], centre: flo
     if make in ("neck", "head piece") and neck is not None:
         top = neck.layout.on_centre(0)
         barrel = (top + 6.0, neck.heel - 46.0 if heel is None else heel)
+    if make == "heel" and edged is not None:  # carved round with the neck, from its end to under the body
+        barrel = (edged.bounds[1], edged.bounds[3] - 0.5)
     return Form(dome=dome, reach=reach or 60.0, radius=radius, axis=centre, barrel=barrel, contours=tuple(contours))
 
 

@@ -129,7 +129,7 @@ def test_another_outline_is_not_taken_for_the_approved_one(gannet, tmp_path, wha
     """A plain board, or a different body, on the bench: a rectangle is asked for."""
     _, record, *_ = gannet
     if what == "body":
-        light, cover, _ = finished(load_scene("dunlin").with_variant("teal"), ("body", "top"), scale=1.5)
+        light, cover, _ = finished(load_scene("dunlin").with_variant("sea-green"), ("body", "top"), scale=1.5)
     else:
         light, cover = np.full((300, 500, 3), lab_to_linear(np.array([62.0, 14, 38])), np.float32), np.ones((300, 500), np.float32)
     data, _ = take(light, cover, scale=1.5, turn=10, bench=(30, 2, 4))
