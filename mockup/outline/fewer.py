@@ -6,8 +6,9 @@ import numpy as np
 
 from mockup.outline.shape import Shape
 
-__all__ = ["fewer_points", "thinned"]
+__all__ = ["FINEST", "fewer_points", "thinned"]
 
+FINEST = (2e-4, 600)  # mm, and points of a ring: what every picture asks for
 _PASSES = 8
 
 
@@ -56,7 +57,9 @@ def thinned(shape: Shape, tolerance: float, least: int = 8) -> Shape:
         made = {}
         object.__setattr__(shape, "_thinned", made)
     if (tolerance, least) not in made:
-        rings = tuple(ring if len(ring) < least else fewer_points(ring, tolerance) for ring in shape.rings)
+        # A wide tolerance starts from what the finest has left of long rings, and has so much less to spend.
+        start, left = (thinned(shape, *FINEST), tolerance - FINEST[0]) if tolerance > 2 * FINEST[0] else (shape, tolerance)
+        rings = tuple(own if len(own) < least else fewer_points(ring, left) for own, ring in zip(shape.rings, start.rings, strict=True))
         same = all(a is b for a, b in zip(rings, shape.rings, strict=True))
         made[tolerance, least] = shape if same else Shape(rings)
     return made[tolerance, least]

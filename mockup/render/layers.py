@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..outline.cut import Cover, overlap, without
-from ..outline.fewer import thinned
+from ..outline.fewer import FINEST, thinned
 from ..outline.shape import Shape
 from ..scene.values import Fitting, Form, Part, Scene
 
 __all__ = ["CHORD", "LONG", "Layer", "scene_layers", "seen_parts", "seen_pieces"]
 
-CHORD = 2e-4  # mm by which a cut may leave the drawing: a five-hundredth of a pixel at 12 px/mm
-LONG = 600    # points from which a ring is worth thinning
+CHORD, LONG = FINEST  # mm by which a cut may leave the drawing, a five-hundredth of a pixel at 12 px/mm, and points from which a ring is worth thinning
 INK = (22.0, 2.0, 3.0)  # Lab of the dark line inside a binding
 
 

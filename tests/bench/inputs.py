@@ -22,7 +22,7 @@ STAINS = ("honey", "cherry", "tobacco", "blue", "red", "green")
 
 
 def photo_scene(name: str, folder: Path) -> tuple[Path, list[Path]]:
-    """A copy of a built-in scene on 12-megapixel JPEG boards, with six more variants that change stains only.
+    """A copy of a built-in scene on 12-megapixel JPEG boards, with six more variants that change stains only; as ``plain.toml`` without them.
 
     Gives the scene file and the pictures of its boards.
     """
@@ -39,6 +39,7 @@ def photo_scene(name: str, folder: Path) -> tuple[Path, list[Path]]:
         text, count = re.subn(rf'(\[boards\.{board.name}\][^\[]*?)texture = "[^"]*"', rf"\1{lines}", text)
         assert count == 1, f"the scene {name} names board {board.name} in another way"
         photos.append(photo)
+    (target / "plain.toml").write_text(text)
     for stain in STAINS:
         text += f"\n[variants.only-{stain}]\n[variants.only-{stain}.set]\n"
         for part in scene.parts:
