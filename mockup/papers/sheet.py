@@ -142,7 +142,7 @@ def _words(views: Sequence[Scene], found: Sequence[tuple[PartColour, ...]], toda
                           colours=((f"{lab_words(burst[0])} · middle of {colour.title.lower()}", f"{lab_words(burst[1])} · edge")
                                    if burst else (f"{lab_words(colour.finished_lab)} · mean of {colour.title.lower()}",)), facts=facts,
                           ends=tuple(map(swatch, range_ends(colour))),
-                          range=f"Range{' of the middle' if burst else ''} {unbroken(f'ΔE00 {colour.error:.1f}')}",
+                          range=f"Range{', middle' if burst else ''} {unbroken(f'ΔE00 {colour.error:.1f}')}",
                           only=f"if the bare wood measures {lab_words(colour.bare_lab)}" if assumed_bare(view, name) else ""))
         shown.append(colour)
         assumed += [colour] if assumed_bare(view, name) else []

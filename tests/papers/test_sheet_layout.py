@@ -18,7 +18,7 @@ def sheet(count, *, title="Plover", option="Amber", why="Warm.", finish="Amber d
           size=(380.0, 480.0), alike=(), part="Body", client=""):
     facts = tuple(Facts((f"{part} {k}" if k else part,), "flame maple (indicative)", finish, "gloss, 80 GU") for k in range(parts))
     cell = Cell(size, option, why, ((180, 120, 60),), ("L 50.0  a 10.0  b 30.0 · mean of body",), facts,
-                ((200, 140, 80), (180, 120, 60), (160, 100, 40)), "Range of the middle ΔE00\u00a08.4")
+                ((200, 140, 80), (180, 120, 60), (160, 100, 40)), "Range, middle ΔE00\u00a08.4")
     return Sheet(title, "Revision A · 25 November 2026", client, (cell,) * count, tuple(alike), ("Wood varies, and screens differ.",) * 4)
 
 
