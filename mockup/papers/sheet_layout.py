@@ -223,7 +223,7 @@ def _captions(cells: Sequence[Cell], grid: _Grid, y: float, size: float, most: i
     """The captions of one row of cells. What stands beside each other begins at one height, and all end at one."""
     columns = [Column(grid.x(k), y, grid.cell, most) for k in range(len(cells))]
     shown = [c.facts if most is None else c.facts[:max(1, min(3, most - 1))] for c in cells]
-    labels = ["Range", "Finish", *(c.range.split(" ")[-1] for c in cells), *(_titles(f) for facts in shown for f in facts[1:])]
+    labels = ["Finish", *(word for c in cells for word in c.range.split(" ")), *(_titles(f) for facts in shown for f in facts[1:])]
     indent = _indent(labels, Style(size), grid.cell)
     for blocks in zip_longest(*(_blocks(c, facts, size, indent) for c, facts in zip(cells, shown, strict=True))):
         for column, block in zip(columns, blocks, strict=True):
