@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -211,6 +211,10 @@ def pickup(centre: Point, layout: Layout, kind: str, turn: float) -> list[Piece]
         pieces += _raised(screws([tuple(p) for p in turned], 2.8, 0.8), 3.3)
     case = plate(centre, (wide, deep), {"single": 8.0, "double": 4.0, "bar": 3.5, "cased": 5.0}[kind], turn)
     pieces.append(Piece(shape=case, rise=7.0, round=1.6))
+    if kind != "double":  # that hangs in its ring; the others are held by a screw at either end
+        out = (wide / 2 - (4.6 if kind == "cased" else 3.4)) * np.array([math.cos(math.radians(turn)), math.sin(math.radians(turn))])
+        heads, slots = screws([tuple(centre - out), tuple(centre + out)], 3.2, 7.5)
+        pieces += [replace(heads, kind="pole", round=0.9), slots]
     if kind == "bar":
         half = (span / 2 + 5.0) * np.array([math.cos(math.radians(turn)), math.sin(math.radians(turn))])
         away = 6.5 * np.array([-math.sin(math.radians(turn)), math.cos(math.radians(turn))])

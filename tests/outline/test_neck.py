@@ -194,3 +194,18 @@ def test_the_dots_of_an_octave_lie_between_strings(strings, pair):
     x = nut[:, 0] + (y - nut[:, 1]) / (saddle[:, 1] - nut[:, 1]) * (saddle[:, 0] - nut[:, 0]) - 5.0
     if strings > 2:
         assert np.abs(np.abs(x) - away).min() > 2.0
+
+
+@pytest.mark.parametrize("kind", ["single", "bar", "cased"])
+@pytest.mark.parametrize("turn", [0, 18])
+def test_a_pickup_is_held_by_a_screw_at_either_end_beside_all_strings(kind, turn):
+    layout = Layout(centre=0.0, bridge=300.0, scales=(648.0, 648.0), square=0.0, strings=6, pair=0.0, nut_spread=36.0, spread=52.0,
+                    nut_width=43.0, heel_width=56.0, frets=22, overhang=10.0)
+    case, heads, slots, *_ = hardware.pickup((0.0, 250.0), layout, kind, turn)
+    assert heads.kind == "pole" and slots.kind == "ink" and len(heads.shape.rings) == 2
+    assert without(heads.shape, [case.shape]) is None
+    nut, saddle = layout.ends()
+    for ring in heads.shape.rings:
+        x, y = ring.mean(axis=0)
+        at = nut[:, 0] + (y - nut[:, 1]) / (saddle[:, 1] - nut[:, 1]) * (saddle[:, 0] - nut[:, 0])
+        assert np.abs(at - x).min() > 2.0 and (x < at.min() or x > at.max())
