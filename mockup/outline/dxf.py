@@ -78,20 +78,24 @@ def dxf_layers(data: bytes) -> tuple[str, ...]:
 def _document(data: bytes):
     """The file, read and mended where that can be done without guessing."""
     import logging
+    import struct
 
     import ezdxf
     from ezdxf import recover
+    from ezdxf.document import Drawing
+    from ezdxf.lldxf.tagger import binary_tags_loader
 
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     if len(data) > LARGEST_DXF:
         raise MockupError(f"The DXF file has {len(data) / 1e6:.0f} MB.", fix=f"Keep only the outlines in it, at most {LARGEST_DXF / 1e6:.0f} MB.")
     if not data.strip():
         raise MockupError("The drawing is empty.", fix=_AGAIN)
-    if b"SECTION" not in data and not data.startswith(b"AutoCAD Binary DXF"):  # the reader below finds an empty drawing in any text
+    if b"SECTION" not in data:  # the reader below finds an empty drawing in any text
         raise MockupError("This is not a readable DXF file.", fix=_AGAIN)
     try:
-        document, _ = recover.read(io.BytesIO(data))
-    except (ezdxf.DXFError, OSError, ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RecursionError, MemoryError):
+        # The mending reader knows text only.
+        document = Drawing.load(binary_tags_loader(data)) if b"Binary DXF" in data[:22] else recover.read(io.BytesIO(data))[0]
+    except (ezdxf.DXFError, struct.error, OSError, ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RecursionError, MemoryError):
         # What ezdxf raises on a broken file is not one family.
         raise MockupError("This is not a readable DXF file.", fix=_AGAIN) from None
     return document

@@ -128,6 +128,23 @@ def test_one_gap_between_lines_is_told_as_that_gap(first):
         outline_from_dxf(written(draw), "BODY")
 
 
+def binary(draw) -> bytes:
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 4
+    draw(document)
+    data = io.BytesIO()
+    document.write(data, fmt="bin")
+    return data.getvalue()
+
+
+def test_a_binary_file_is_read_as_one_of_text():
+    def draw(d):
+        d.modelspace().add_circle((10, 5), 20, dxfattribs=BODY)
+
+    (ring,), (same,) = (outline_from_dxf(data, "BODY")[0].rings for data in (binary(draw), written(draw)))
+    assert np.array_equal(ring, same)
+
+
 def test_a_missing_layer_names_the_nearest():
     data = written(lambda d: d.modelspace().add_circle((0, 0), 20, dxfattribs=BODY))
     with pytest.raises(MockupError, match='There is no layer "BODDY" with curves in the drawing. Did you mean "BODY"'):
@@ -135,7 +152,7 @@ def test_a_missing_layer_names_the_nearest():
 
 
 @pytest.mark.parametrize("data", [b"", b"  \n", b"not a drawing at all", b"\x00" * 400, b"  0\nSECTION\n  2\nENTITIES\n  0\nLINE\n",
-                                  b"AutoCAD Binary DXF\r\n\x1a\x00" + b"\xff" * 60])
+                                  binary(lambda d: None)[:22] + b"\xff" * 60, binary(lambda d: None)[:6000]])
 def test_what_is_no_dxf_is_told_in_one_sentence(data):
     with pytest.raises(MockupError) as caught:
         outline_from_dxf(data, "BODY")
