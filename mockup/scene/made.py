@@ -28,7 +28,7 @@ BRIDGES = ("plate", "single", "bar", "tuning")
 PICKUPS = ("single", "double", "bar", "cased")
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24, 27, 29, 31, 33, 36)
 WOUND_FROM = 0.62  # mm: thicker strings are wound
-ON = 14.0  # mm that a board's edge goes on under the nut: more than a binding is wide
+ON = 60.0  # mm that a board's edge goes on under the nut: more than any binding is wide
 BALL = 4.2  # mm across the ball at the end of a string
 NO_NECK = "Describe scale, strings and frets first, under [neck]."
 
@@ -151,8 +151,8 @@ def _pieces(read: Reader, make: str, bench: Bench) -> list[tuple[Piece, str]]:
                 read.note("at", f"Fret {int(fret)} is beyond the last, which is {layout.frets}.", "Take it out, or add frets under [neck].", n)
         size = read.number("diameter", 1, 20, 6, unit="mm")
         aside = read.number("aside", -60, 60, 0, unit="mm")
-        # Without frets a dot stands where the finger does; between lines that are let in it stands as between frets.
-        stop = neck.fretless and not read.flag("between", False)
+        # Between frets; without frets where the finger stops the string, unless there are lines to stand between.
+        stop = not read.flag("between", not neck.fretless)
         away = layout.between_strings(layout.marker(12, stop=stop)[1])
         dots = []
         for fret in at:
