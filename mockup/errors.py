@@ -8,10 +8,10 @@ maker mends a scene in one go.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-__all__ = ["MockupError", "Problem", "nearest"]
+__all__ = ["MockupError", "Problem", "listed", "nearest"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,3 +72,8 @@ def nearest(name: str, names: Iterable[str]) -> str:
         return f'Did you mean "{close[0]}"?'
     shown = ", ".join(names[:12])
     return f"Use one of: {shown}{' …' if len(names) > 12 else ''}."
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words joined by commas and a final "and"."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

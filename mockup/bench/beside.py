@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from ..board.dip import dip_file, read_dip
-from ..errors import MockupError
+from ..errors import MockupError, listed
 from ..render.boards import LoadedBoard, load_board
 from ..render.kept import Kept
+from ..scene.places import shop_files
 from ..scene.values import BoardRef, Scene
 from .document import Document
-from .watch import Watch, files_named, shop_files
+from .watch import Watch, files_named
 
 __all__ = ["Beside"]
 
@@ -42,7 +43,7 @@ class Beside:
     def look(self, *, now: bool = False) -> None:
         """Take up what has changed since the last look. With ``now`` a file that may still be written is not waited for."""
         with self._looking:
-            before, shop = (self._files, self.trouble, self._shop_trouble), shop_files(self.document.file)
+            before, shop = (self._files, self.trouble, self._shop_trouble), frozenset(shop_files(self.document.file))
             changed = frozenset(self._watch.look(self._all(), now=now))
             said = []
             if changed - shop or self.trouble and self._failed != self.document.text:
@@ -73,7 +74,7 @@ class Beside:
     def _all(self) -> frozenset[Path]:
         """All that the scene is drawn from, as it stands and as the way back may have it; and the shop's file."""
         file = self.document.file
-        return shop_files(file).union(*(files_named(text, file) for text in self.document.texts))
+        return frozenset(shop_files(file)).union(*(files_named(text, file) for text in self.document.texts))
 
     def _draw_anew(self, changed: frozenset[Path]) -> str:
         about, text = self._troubled | changed, self.document.text
@@ -81,9 +82,9 @@ class Beside:
         if error is None:
             self._files += 1
             self.trouble, self._failed, self._troubled = "", None, frozenset()
-            return f"{_listed(about)} changed on disk: drawn anew."
+            return f"{_named(about)} changed on disk: drawn anew."
         self._failed, self._troubled = text, about
-        self.trouble = f"{_listed(about)} changed on disk and cannot be drawn as {_now(about)}, so you see what was there before: {_sentence(error, about)}"
+        self.trouble = f"{_named(about)} changed on disk and cannot be drawn as {_now(about)}, so you see what was there before: {_sentence(error, about)}"
         return ""
 
     def _check(self, scene: Scene, changed: frozenset[Path]) -> None:
@@ -106,10 +107,10 @@ class Beside:
         try:
             read_shop(scene)
         except MockupError as error:
-            self._shop_trouble = f"{_listed(changed)} changed on disk and cannot be used as {_now(changed)}: {_sentence(error, changed)}"
+            self._shop_trouble = f"{_named(changed)} changed on disk and cannot be used as {_now(changed)}: {_sentence(error, changed)}"
             return ""
         self._shop_trouble = ""
-        return f"{_listed(changed)} changed on disk: what you write from now on goes by it."
+        return f"{_named(changed)} changed on disk: what you write from now on goes by it."
 
 
 def _loaded(ref: BoardRef, kept: Kept) -> LoadedBoard:
@@ -119,12 +120,12 @@ def _loaded(ref: BoardRef, kept: Kept) -> LoadedBoard:
         raise MockupError(f"{ref.path.name} cannot be read any more.", fix="Put it back, or name another board.") from None
 
 
-def _listed(files: frozenset[Path]) -> str:
+def _named(files: frozenset[Path]) -> str:
     """Names of files in words, as "body.svg and flame.jpg"."""
     names = sorted({f.name for f in files})
     if len(names) > 3:
         names = [*names[:2], f"{len(names) - 2} more files"]
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
+    return listed(names)
 
 
 def _now(files: frozenset[Path]) -> str:

@@ -12,7 +12,7 @@ from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-__all__ = ["Watch", "files_named", "shop_files"]
+__all__ = ["Watch", "files_named"]
 
 MOST_NAMES, LONGEST = 2000, 400
 BLOCK = 1 << 20
@@ -26,11 +26,6 @@ def files_named(text: str, file: Path) -> frozenset[Path]:
     Any text of the scene that could be a file's name counts: one that is no file has no state, and costs one look.
     """
     return frozenset(file.parent / name for name in _names(text)) - {file}
-
-
-def shop_files(file: Path) -> frozenset[Path]:
-    """Where the shop's values of a scene may lie."""
-    return frozenset({file.with_name(f"{file.stem}.shop.toml"), file.with_name("shop.toml")})
 
 
 @lru_cache(maxsize=64)

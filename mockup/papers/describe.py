@@ -11,7 +11,7 @@ import numpy as np
 
 from ..colour.difference import ciede2000
 from ..colour.spaces import encode_srgb, lab_to_linear
-from ..errors import MockupError
+from ..errors import MockupError, listed
 from ..finish.sheen import sheen_words
 from ..finish.steps import Paint
 from ..finish.words import finish_words
@@ -171,11 +171,6 @@ def binding_words(part: Part) -> str:
     if lines:
         line = f", purfling {'/'.join(lines)} inside it, {'/'.join(f'{w:g}' for w, _ in b.purfling)} mm"
     return f"{name} binding, {b.width:g} mm{line}"
-
-
-def listed(words: Sequence[str]) -> str:
-    """Words joined by commas and a final "and"."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 @dataclass(frozen=True, eq=False)

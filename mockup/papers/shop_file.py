@@ -9,6 +9,7 @@ from typing import Any
 
 from ..errors import MockupError, Problem
 from ..finish.steps import Coat
+from ..scene.places import shop_files
 from ..scene.reader import Reader, offer, show
 from ..scene.text import read_toml
 from ..scene.values import Scene
@@ -27,10 +28,7 @@ UNITS_TOLD = 0.03  # of 25.4, within which two measures are taken to be in two u
 
 def shop_path(scene: Scene) -> Path | None:
     """The shop's file of a scene: NAME.shop.toml in its folder, else shop.toml; None when there is neither."""
-    for name in (f"{scene.file.stem}.shop.toml", "shop.toml"):
-        if (path := scene.folder / name).is_file():
-            return path
-    return None
+    return next((path for path in shop_files(scene.file) if path.is_file()), None)
 
 
 def read_shop(scene: Scene) -> Shop:

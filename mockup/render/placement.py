@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import Problem
+from ..errors import Problem, listed
 from ..outline.shape import Shape
 from ..scene.values import Part
 
@@ -81,10 +81,6 @@ def _within(ring: np.ndarray, span: tuple[float, float]) -> np.ndarray:
     return np.concatenate(points)
 
 
-def _and(words: list[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
 def missing_wood(part: Part, shape: Shape, size_mm: tuple[float, float], board: str) -> list[Problem]:
     """One problem for each leaf that runs off the board, with the mm missing on each side."""
     problems = []
@@ -105,6 +101,6 @@ def missing_wood(part: Part, shape: Shape, size_mm: tuple[float, float], board: 
             fix = (f"Move `at` to [{part.placement.at[0] + shift[0]:.1f}, {part.placement.at[1] + shift[1]:.1f}]." if fits else
                    f"The part needs {need[0]:.0f} x {need[1]:.0f} mm and the board is {size_mm[0]:.0f} x {size_mm[1]:.0f} mm: "
                    "turn it, take a larger board, or draw one with \"mockup wood make\".")
-            problems.append(Problem(f'The part runs off the board "{board}"{which}: {_and(missing)} missing.', fix,
+            problems.append(Problem(f'The part runs off the board "{board}"{which}: {listed(missing)} missing.', fix,
                                     f"parts.{part.name}.at"))
     return problems

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from ..colour.difference import ciede2000
+from ..errors import listed
 from .values import Material, Scene
 
 __all__ = ["hardware_sentence", "hardware_words", "material_words"]
@@ -32,7 +31,7 @@ def hardware_words(scene: Scene) -> list[tuple[str, str]]:
         words = found.setdefault(f.title, [])
         if f.material.name not in UNSEEN and material_words(f.material) not in words:
             words.append(material_words(f.material))
-    return sorted(((title, _listed(words)) for title, words in found.items() if words), key=lambda pair: pair[0] == "Strings")
+    return sorted(((title, listed(words)) for title, words in found.items() if words), key=lambda pair: pair[0] == "Strings")
 
 
 def hardware_sentence(scene: Scene) -> str:
@@ -43,8 +42,4 @@ def hardware_sentence(scene: Scene) -> str:
             by.setdefault(of, []).append(title[:1].lower() + title[1:])
     if not by:
         return ""
-    return f"Hardware: {'; '.join(f'{of} for the {_listed(titles)}' for of, titles in by.items())}."
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return f"Hardware: {'; '.join(f'{of} for the {listed(titles)}' for of, titles in by.items())}."

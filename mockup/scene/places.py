@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..errors import MockupError
 
-__all__ = ["builtin_scenes", "scenes_folder", "textures_folder"]
+__all__ = ["builtin_scenes", "scenes_folder", "shop_files", "textures_folder"]
 
 PACKAGE = Path(__file__).resolve().parents[1]
 
@@ -34,3 +34,8 @@ def builtin_scenes() -> dict[str, Path]:
     """Built-in scenes by name: ``scenes/NAME/NAME.toml``."""
     return {file.stem: file for file in sorted(scenes_folder().glob("*/*.toml"))
             if file.stem == file.parent.name}
+
+
+def shop_files(scene: Path) -> tuple[Path, Path]:
+    """Where what the shop knows of a scene's file may be written; the first that is there counts."""
+    return scene.with_name(f"{scene.stem}.shop.toml"), scene.with_name("shop.toml")

@@ -12,8 +12,9 @@ import pytest
 from mockup.bench.changes import change_of
 from mockup.bench.document import Document
 from mockup.bench.service import Bench
-from mockup.bench.watch import Watch, files_named, shop_files
+from mockup.bench.watch import Watch, files_named
 from mockup.errors import MockupError
+from mockup.scene.places import shop_files
 from tests.bench_page.hands import opened, pixels, settled, slide
 
 SEEN = {"side": "front", "origin": [-20, -20], "scale": 1.0, "size": [140, 160], "lying": False, "exact": True, "look": None}
@@ -180,7 +181,7 @@ def test_the_shops_file(bench):
 
 def test_a_file_that_is_only_touched_or_still_written_is_not_said(small_scene):
     drawing, watch = small_scene.parent / "pipit.svg", Watch()
-    files = files_named(small_scene.read_text(), small_scene) | shop_files(small_scene)
+    files = files_named(small_scene.read_text(), small_scene).union(shop_files(small_scene))
     assert {"pipit.svg", "flame.jpg", "flame.toml", "flame.dip.png", "pipit.shop.toml", "shop.toml"} <= {p.name for p in files} and small_scene not in files
     assert watch.look(files) == ()
     shutil.copy(drawing, small_scene.parent / "copy.svg")
