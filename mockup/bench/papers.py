@@ -9,7 +9,7 @@ from typing import Any
 from ..errors import MockupError, nearest
 from ..files.picture import write_picture
 from ..finish.words import finish_warnings
-from ..papers.approval import approve
+from ..papers.approval import approve, earlier_words
 from ..papers.choice import Checked, chosen_scene, completed, read_choice, text_of
 from ..papers.dossier import write_dossier
 from ..papers.print import write_print
@@ -71,8 +71,8 @@ def write(scene: Scene, folder: Path, asked: Mapping[str, Any], *, today: str, k
 def notes(scene: Scene, asked: Mapping[str, Any], paths: tuple[Path, ...]) -> list[str]:
     """What the maker should know of a paper before the client sees it: that an earlier approval is there, too; of the client's page its size,
     and what a finisher would object to."""
-    if asked.get("kind") == "approval" and not paths[0].name.startswith(f"{scene.name}.{asked.get('look')}.approval"):
-        return [f"An earlier approval of that name is there: it stays. This one is {paths[0].name}."]
+    if asked.get("kind") == "approval":
+        return [words] if (words := earlier_words(f"{scene.name}.{asked.get('look')}", paths[0])) else []
     if asked.get("kind") != "share":
         return []
     said = [f"{paths[0].stat().st_size / 1e6:.1f} MB, to mail as it is. When the answer comes, put it in below."]

@@ -27,7 +27,7 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
     """Draw the approval of one variant: recipe, colours to meet, room to sign, and a record to check it by."""
     if variant is None and choice is None:
         raise click.UsageError("Which variant? Say --variant NAME, or --choice FILE with the answer of the client.", click.get_current_context())
-    from ..papers.approval import approve as write_approval
+    from ..papers.approval import approve as write_approval, earlier_words
     from ..papers.choice import chosen_scene, completed, read_choice, text_of
     from ..render.kept import Kept
 
@@ -48,8 +48,8 @@ def approve(scene: str, variant: str | None, choice: Path | None, out: Path) -> 
     with progress(f"Drawing the approval of {loaded.name}") as report:
         picture, record = write_approval(loaded, variant, out, today=today, name=name, choice=checked, kept=kept, report=report)
     wrote(picture, record)
-    if not record.name.startswith(f"{name}.approval"):
-        note(f"An earlier approval of that name is there: it stays. This one is {picture.name}.")
+    if earlier := earlier_words(name, picture):
+        note(earlier)
     note(f"To check it later: mockup verify {quoted(record)}")
 
 

@@ -29,7 +29,7 @@ from .raster import raster
 from .record import COMPARISONS, make_record, read_record, record_bytes, short
 from .sheet_colour import parting_notes, range_ends
 
-__all__ = ["Approved", "approval", "approval_notes", "approve", "placement_words", "target"]
+__all__ = ["Approved", "approval", "approval_notes", "approve", "earlier_words", "placement_words", "target"]
 
 NARROWEST, WIDEST = 1200, 12_000  # pixels
 MOST_THUMBNAILS = 3
@@ -133,6 +133,11 @@ def approve(scene: Scene, variant: str, folder: Path, *, today: str, name: str |
     # Of the same approval the picture may bear a signature by now, and the record comparisons.
     write_all({path: data for path, data in files.items() if before is None or not path.exists()})
     return png, json
+
+
+def earlier_words(name: str, picture: Path) -> str:
+    """That an earlier approval called ``name`` was left where it was, of one that ``approve`` wrote; "" where there was none."""
+    return "" if picture.name.startswith(f"{name}.approval") else f"An earlier approval of that name is there: it stays. This one is {picture.name}."
 
 
 def _before(png: Path, json: Path) -> dict[str, Any] | None:
