@@ -137,9 +137,11 @@ def _called(name: str) -> str:
     from ..wood.species import load_species, species_names
 
     dashed = _dashed(name)
-    known = {_dashed(load_species(n).words): n for n in species_names()} | {n: n for n in species_names()}
+    if dashed in species_names():
+        return dashed
+    known = {_dashed(load_species(n).words): n for n in species_names()}
     boards = {_dashed(n): _dashed(texture(file).wood) for n, file in textures().items()}
-    return known.get(dashed) or known.get(boards.get(dashed, "")) or dashed
+    return known.get(dashed) or known.get(boards.get(dashed, ""), dashed)
 
 
 def _dashed(name: str) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from mockup.outline.boxes import apart
 from mockup.outline.shape import Shape, _rings, region_of, ring_area
 
 __all__ = ["circle", "many", "outline", "plate", "strip", "strips"]
@@ -67,8 +68,6 @@ def many(shapes: Sequence[Shape]) -> Shape:
 
     if len(shapes) == 1:
         return shapes[0]
-    low, high = np.split(np.array([shape.bounds for shape in shapes]), 2, axis=1)
-    apart = ((low[:, None] > high[None] + APART) | (low[None] > high[:, None] + APART)).any(axis=-1)
-    if np.count_nonzero(~apart) == len(shapes):  # each meets itself only: nothing to unite
+    if len(apart([((x0 - APART, y0 - APART, x1, y1), []) for x0, y0, x1, y1 in (shape.bounds for shape in shapes)])) == len(shapes):  # nothing to unite
         return Shape(tuple(ring for shape in shapes for ring in shape.rings))
     return Shape(_rings(shapely.union_all([region_of(s) for s in shapes])))

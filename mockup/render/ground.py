@@ -130,9 +130,20 @@ def _shade_box(casters: list[tuple[Shape, float, bool]], box: tuple[float, float
     return left
 
 
+def _share(rise: float) -> float:
+    """By how much the shadow of what stands so many mm higher is smaller or larger than that of a body."""
+    return min((rise / _BODY) ** _LOW, 1.5)
+
+
+def _far(share: float) -> float:
+    """mm from a shape within which its shadow ends: the farthest layer and three of its sigmas, and a hair."""
+    dx, dy, blur, _ = _LAYERS[-1]
+    return (max(dx, dy) + 3 * blur) * share + 3
+
+
 def reaches(shape: Shape, rise: float, box) -> bool:
     """Whether the shadow of a shape that stands some mm higher can fall into a box."""
-    far = 3 + 80.0 * (rise / _BODY) ** _LOW if rise > 0 else 0.0
+    far = _far(_share(rise)) if rise > 0 else 0.0
     x0, y0, x1, y1 = shape.bounds
     return x0 - far < box[2] and x1 + far > box[0] and y0 - far < box[3] and y1 + far > box[1]
 
@@ -162,9 +173,9 @@ def _shadows(casters: list[tuple[Shape, float, bool]], canvas: Canvas) -> np.nda
     darks = [np.zeros(left.shape, np.float32) for _ in _LAYERS]
     touched: list[list[tuple[int, ...]]] = [[] for _ in _LAYERS]
     for (rise, thin), shapes in heights.items():
-        k = min((rise / _BODY) ** _LOW, 1.5)
+        k = _share(rise)
         # Worked out only where they can fall: screws at both ends of a body shade nothing between.
-        far = max(abs(v) for v in (15.0 * k, 9.0 * k)) + 3 * 21.0 * k + 3
+        far = _far(k)
         for box, some in apart([((shape.bounds[0] - far, shape.bounds[1] - far, shape.bounds[2] + far, shape.bounds[3] + far), [shape]) for shape in shapes]):
             a, c = (int(np.clip((box[n] - canvas.origin[n]) * s, 0, size[n])) for n in (0, 1))
             b, d = (int(np.clip((box[n + 2] - canvas.origin[n]) * s + 1, 0, size[n])) for n in (0, 1))
