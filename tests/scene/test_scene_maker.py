@@ -139,11 +139,21 @@ def test_fret_lines_of_a_fretless_board_are_let_in(maker):
     assert any(abs(ring[:, 1].mean() - y) < 0.01 for ring in lines.shape.rings)
 
 
+@pytest.mark.parametrize("more, neck, frets", [
+    ("", "", (4, 5)), ("", "\nfretless = true", (5,)), ("between = true", "\nfretless = true", (4, 5)),
+])
+def test_dots_stand_between_frets_or_where_a_finger_stops_the_string(maker, more, neck, frets):
+    """Common practice: the position dots of a board without lines mark the place of the fret itself."""
+    dots = [f for f in maker(f'make = "markers"\nat = [5]\n{more}', ("frets = 22", f"frets = 22{neck}")).fittings if f.part == "own"]
+    y = sum(-200 + 500 * (1 - 2 ** (-n / 12)) for n in frets) / len(frets)
+    assert len(dots) == 1 and dots[0].shape.bounds == pytest.approx((-3, y - 3, 3, y + 3), abs=0.01)
+
+
 @pytest.mark.parametrize("hand", ["right", "left"])
 def test_boards_and_heels_know_the_edge_that_goes_on_under_nut_and_body(maker, hand):
     parts = {p.name: p for p in maker('make = "heel"\nboard = "alder"', ('hand = "right"', f'hand = "{hand}"')).parts}
     board, heel, body = parts["fretboard"], parts["own"], parts["body"]
-    assert board.edged.bounds[1] < board.shape.bounds[1] - 10 and board.edged.bounds[3] == board.shape.bounds[3]
+    assert board.edged.bounds[1] < board.shape.bounds[1] - 40 and board.edged.bounds[3] == board.shape.bounds[3]
     assert overlap(board.edged, board.shape).area == pytest.approx(board.shape.area)
     assert overlap(heel.edged, body.shape).area > 100 and overlap(heel.shape, body.shape) is None
     assert overlap(heel.edged, heel.shape).area == pytest.approx(heel.shape.area)
